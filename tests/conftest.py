@@ -1,7 +1,7 @@
 """What every test may ask for: a PostgreSQL, a browser, and how hard hypothesis looks.
 
-Promises that a test which needs a program the machine lacks says so: it is skipped with a sentence on a person's
-machine, and fails where CI=true, because there a skipped test would be a check that nobody made.
+Promises that a test which needs a program the machine lacks says so: it is skipped with a sentence on a
+person's machine, and fails where CI=true, because there a skipped test would be a check that nobody made.
 """
 
 from __future__ import annotations
@@ -67,10 +67,13 @@ def _missing(sentence: str) -> NoReturn:
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[postgres.Server]:
     """The one PostgreSQL of this run, started for the first test that asks."""
+    sentence = ""
     try:
         server = postgres.Server()
     except postgres.NotInstalledError as why:
-        _missing(str(why))
+        sentence = str(why)
+    if sentence:
+        _missing(sentence)
     server.start()
     try:
         yield server
@@ -80,7 +83,7 @@ def postgres_server() -> Iterator[postgres.Server]:
 
 @pytest.fixture(scope="session")
 def postgres_database(postgres_server: postgres.Server) -> Callable[[], str]:
-    """Each call makes a new, empty database and answers with its SQLAlchemy URL; it stays to the run's end."""
+    """Each call makes a new, empty database, kept to the run's end, and answers with its SQLAlchemy URL."""
     return postgres_server.create_database
 
 

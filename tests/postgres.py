@@ -1,7 +1,7 @@
-"""A PostgreSQL of the tests' own: made in a temporary folder, reached through a socket there, gone afterwards.
+"""A PostgreSQL of the tests' own: made in a temporary folder, reached through a socket there, then gone.
 
-Promises that nothing outlives the run, not even one that is killed, and that nobody but the account running the
-tests can reach it. Never touches a server that is already there, and never keeps data: fsync is off.
+Promises that no server outlives the run, not even one that is killed, and that nobody but the account running
+the tests can reach it. Never touches a server that is already there, and never keeps data: fsync is off.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def _run_as() -> dict[str, Any]:
         except KeyError:
             continue
         return {"user": account.pw_uid, "group": account.pw_gid, "extra_groups": []}
-    raise NotInstalledError("PostgreSQL refuses to run as root, and there is no account postgres or nobody here")
+    raise NotInstalledError("PostgreSQL refuses to run as root, and no account postgres or nobody is here")
 
 
 class Server:
@@ -81,7 +81,7 @@ class Server:
             os.chown(self._folder, self._account["user"], self._account["group"])
 
     def start(self) -> None:
-        """Make the cluster and wait until it answers. Raises RuntimeError with the server's own words if not."""
+        """Make the cluster and wait until it answers. Raises RuntimeError with the server's words."""
         try:
             self._make_cluster()
             self._launch()
@@ -113,10 +113,11 @@ class Server:
             "shared_buffers": "64MB",
         }
         options = [word for key, value in settings.items() for word in ("-c", f"{key}={value}")]
+        server = [self._programs / "postgres", "-D", self._folder / "data", *options]
         with (self._folder / "log").open("wb") as log:
             # Its own session: Ctrl-C is for the tests, which then stop the server in their own time.
             self._holder = subprocess.Popen(
-                ["sh", "-c", _HOLDER, "sh", self._programs / "postgres", "-D", self._folder / "data", *options],
+                ["sh", "-c", _HOLDER, "sh", *server],
                 cwd=self._folder, stdin=subprocess.PIPE, stdout=log, stderr=log, start_new_session=True,
                 **self._account,
             )  # fmt: skip
@@ -129,7 +130,8 @@ class Server:
             except psycopg.OperationalError as refusal:
                 if time.monotonic() > deadline:
                     words = (self._folder / "log").read_text(errors="replace")
-                    raise RuntimeError(f"PostgreSQL did not answer ({refusal}); its log:\n{words}") from refusal
+                    said = f"PostgreSQL did not answer ({refusal}); its log:\n{words}"
+                    raise RuntimeError(said) from refusal
                 time.sleep(0.05)
             else:
                 return
