@@ -60,20 +60,19 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def _missing(sentence: str) -> NoReturn:
     if UNDER_CI:
-        pytest.fail(f"{sentence} (skipped elsewhere, but CI=true must not skip it)", pytrace=False)
-    pytest.skip(sentence)
+        raise pytest.fail.Exception(
+            f"{sentence} (skipped elsewhere, but not where CI=true)", pytrace=False
+        ) from None
+    raise pytest.skip.Exception(sentence) from None
 
 
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[postgres.Server]:
     """The one PostgreSQL of this run, started for the first test that asks."""
-    sentence = ""
     try:
         server = postgres.Server()
     except postgres.NotInstalledError as why:
-        sentence = str(why)
-    if sentence:
-        _missing(sentence)
+        _missing(str(why))
     server.start()
     try:
         yield server

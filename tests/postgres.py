@@ -113,7 +113,7 @@ class Server:
             "shared_buffers": "64MB",
         }
         options = [word for key, value in settings.items() for word in ("-c", f"{key}={value}")]
-        server = [self._programs / "postgres", "-D", self._folder / "data", *options]
+        server = [str(self._programs / "postgres"), "-D", str(self._folder / "data"), *options]
         with (self._folder / "log").open("wb") as log:
             # Its own session: Ctrl-C is for the tests, which then stop the server in their own time.
             self._holder = subprocess.Popen(
