@@ -1,0 +1,87 @@
+"""What rinse, squeegee and charge have in common: every use owes one, by a little after it is put away.
+
+Due at the put-away plus the duty's grace. While no put-away is known, or when the use was cut off, due at the
+latest start plus `longest_use` plus grace. Met by the latest such act in the closing (the last `closing` before
+the put-away) with no start after it, else by the first after the put-away; while no put-away is known, by the
+first after the first start.
+"""
+
+from __future__ import annotations
+
+from logbook.domain.history import Entry
+from logbook.domain.instants import Instant
+from logbook.domain.machine import Duty, Machine, Use, on
+from logbook.domain.uses import use_rules
+
+
+class AfterUse:
+    """One such duty. `act` is the kind of entry that meets it, and its name."""
+
+    def __init__(self, act: str) -> None:
+        self.act = act
+        on(act)(self.done)
+        use_rules.append(self)
+
+    def done(self, machine: Machine, entry: Entry) -> None:
+        """The act: ends every open one, and is remembered in case it was done just before the put-away."""
+        machine.acts[self.act] = entry.occurred_at
+        for duty in machine.open_duties(self.act):
+            self._met(machine, duty, entry.occurred_at)
+
+    def _met(self, machine: Machine, duty: Duty, at: Instant) -> None:
+        if machine.use is not None and duty.opened_by == machine.use.name:
+            machine.end(duty, at, "met")
+        else:
+            machine.finish(duty, at, "met")
+
+    def _grace(self, machine: Machine, use: Use) -> Instant:
+        policy = machine.book.policy(use.site, use.name_recorded)
+        grace: Instant = policy.duration(f"{self.act}.grace").micros
+        return grace
+
+    def opened(self, machine: Machine, use: Use, before: Use | None) -> None:
+        """A use begins: it owes one. What the use before has settled can change no more."""
+        machine.acts.pop(self.act, None) if not use.assumed else None
+        if before is not None:
+            settled = machine.standing.get(self.act, {}).get(before.name)
+            if settled is not None and settled.ended_at is not None:
+                machine.close(settled)
+        if self.act in machine.policy(use.name_recorded).on:
+            machine.open(self.act, use.name, use.first, use.cut_off + self._grace(machine, use))
+
+    def went_on(self, machine: Machine, use: Use) -> None:
+        """A further start moves the due instant, and what was done before it was not the closing."""
+        machine.acts.pop(self.act, None)
+        duty = machine.standing.get(self.act, {}).get(use.name)
+        if duty is not None:
+            duty.due = use.cut_off + self._grace(machine, use)
+            machine.changed.append(duty)
+
+    def renamed(self, machine: Machine, use: Use, old: str) -> None:
+        """Another entry names the use; the numbers are those in force when that one was recorded."""
+        duty = machine.standing.get(self.act, {}).get(old)
+        if duty is None:
+            return
+        machine.rename(duty, use.name)
+        excused = machine.excuses.get(f"{self.act} {use.name}")
+        if excused is not None and excused >= duty.opened_at:
+            duty.excused_at = excused
+            if duty.ended_at is None:
+                machine.end(duty, excused, "excused")
+
+    def latest(self, machine: Machine, since: Instant) -> Instant | None:
+        """The latest act since the closing began, with no start after it."""
+        at = machine.acts.get(self.act)
+        return at if at is not None and at >= since else None
+
+    def ended(self, machine: Machine, use: Use, since: Instant) -> None:
+        """The use is put away: from now on the due instant is certain, and the closing counts."""
+        duty = machine.standing.get(self.act, {}).get(use.name)
+        if duty is None or use.put_away is None:
+            return
+        duty.due = use.put_away + self._grace(machine, use)
+        latest = self.latest(machine, since)
+        if latest is not None:
+            machine.end(duty, latest, "met")
+        else:
+            machine.reopen(duty)

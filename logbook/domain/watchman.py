@@ -1,0 +1,168 @@
+"""The watchman: one machine's fold and its alerts, led through time.
+
+It is the engine that the live clock and the replay share. Entries come in order of recording; the watchman finds
+out whether they happened in order, goes on from where it stood if they did, and folds again from an earlier copy
+if they did not. Time comes by `advance`. Neither writes anything; `decide` says what there is to write.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from logbook.domain import duties as _duties  # puts every duty's reactions in place
+from logbook.domain.alerts import Decision, Ledger
+from logbook.domain.history import BEGINNING, Entry, History, Position
+from logbook.domain.instants import Instant
+from logbook.domain.machine import FOREVER, Book, Duty, Key, Machine
+
+__all__ = ["Archive", "Memory", "Watchman", "_duties"]
+
+EVERY = 64
+"""A copy of the fold is kept each so many entries: folding again costs at most about as many."""
+
+
+class Archive(Protocol):
+    """Where earlier copies of the fold and the effective history are kept."""
+
+    def add(self, entries: Iterable[Entry]) -> Position:
+        """Keep entries; returns the earliest position at which the history is now different."""
+
+    def after(self, position: Position) -> Iterable[Entry]:
+        """The effective history behind a position."""
+
+    def copy_before(self, position: Position) -> tuple[Position, bytes | None]:
+        """The latest copy with a frontier before `position`, later ones being forgotten; or the beginning."""
+
+    def keep(self, position: Position, copy: Callable[[], bytes]) -> None:
+        """Keep a copy of the fold at this frontier."""
+
+
+class Memory:
+    """An archive in memory, for replay."""
+
+    __slots__ = ("_copies", "history")
+
+    def __init__(self) -> None:
+        self.history = History()
+        self._copies: list[tuple[Position, bytes]] = []
+
+    def add(self, entries: Iterable[Entry]) -> Position:
+        """See `Archive`."""
+        return min(self.history.add(entry) for entry in entries)
+
+    def after(self, position: Position) -> Iterable[Entry]:
+        """See `Archive`."""
+        return self.history.after(position)
+
+    def copy_before(self, position: Position) -> tuple[Position, bytes | None]:
+        """See `Archive`."""
+        while self._copies and self._copies[-1][0] >= position:
+            self._copies.pop()
+        return self._copies[-1] if self._copies else (BEGINNING, None)
+
+    def keep(self, position: Position, copy: Callable[[], bytes]) -> None:
+        """See `Archive`."""
+        self._copies.append((position, copy()))
+
+
+class Watchman:
+    """One machine, watched."""
+
+    __slots__ = ("_next_due", "_since_copy", "archive", "book", "ledger", "machine", "now")
+
+    def __init__(self, book: Book, archive: Archive, machine: Machine | None = None, ledger: Ledger | None = None) -> None:
+        self.book = book
+        self.archive = archive
+        self.machine = machine if machine is not None else Machine(book=book)
+        self.ledger = ledger if ledger is not None else Ledger()
+        self.now: Instant = -FOREVER
+        self._next_due: Instant | None = None
+        self._since_copy = 0
+
+    # -- entries ------------------------------------------------------------------------------------------------
+
+    def hear(self, entries: list[Entry], now: Instant) -> None:
+        """Take in what was recorded at `now`; all of it counts as one step. Time must have been led there."""
+        earliest = self.archive.add(entries)
+        if earliest > self.machine.frontier:
+            for entry in sorted(entries, key=lambda each: each.position) if len(entries) > 1 else entries:
+                self.machine.hear(entry)
+            self._since_copy += len(entries)
+            self._settle_changes(now)
+            if self._since_copy >= EVERY:
+                self._since_copy = 0
+                self.archive.keep(self.machine.frontier, self.machine.freeze)
+            return
+        self.fold_again(earliest, now)
+
+    def fold_again(self, earliest: Position, now: Instant) -> None:
+        """Something is different from `earliest` on: go back to a copy before it and hear all that follows again."""
+        origin, state = self.archive.copy_before(earliest)
+        machine = Machine(book=self.book) if state is None else Machine.thaw(state, self.book)
+        kept_open = {duty.key for duty in machine.duties()}
+        touched: dict[int, Duty] = {id(duty): duty for duty in machine.duties()}
+        heard = 0
+        for entry in self.archive.after(origin):
+            machine.hear(entry)
+            heard += 1
+            if heard % EVERY == 0:
+                touched.update((id(duty), duty) for duty in machine.drain())
+                self.archive.keep(machine.frontier, machine.freeze)
+        machine.reach(now)
+        touched.update((id(duty), duty) for duty in machine.drain())
+        self.machine, self._since_copy, self._next_due = machine, heard % EVERY, None
+        self.ledger.heard_again(touched.values(), origin, kept_open, now)
+
+    def _settle_changes(self, now: Instant) -> None:
+        if self.machine.changed:
+            self._next_due = None
+            for duty in self.machine.drain():
+                self.ledger.hear(duty, now)
+
+    # -- time ---------------------------------------------------------------------------------------------------
+
+    def settle(self, now: Instant) -> Instant:
+        """How long what was found overdue may settle before it is raised."""
+        if not self.machine.site:
+            return 0
+        return self.book.policy(self.machine.site, now).settle
+
+    def next_moment(self) -> Instant:
+        """The next instant at which time alone changes something that no entry changes, else FOREVER."""
+        if self._next_due is None:
+            self._next_due = self._first_due()
+        soonest = min(self._next_due, self.machine.night_next)
+        if self.ledger.active:
+            soonest = min(soonest, self.ledger.next_settled(self.settle(self.now)))
+        return soonest
+
+    def _first_due(self) -> Instant:
+        soonest = FOREVER
+        over: Callable[[Key], bool] = self.ledger.is_over
+        for duty in self.machine.duties():
+            if duty.ended_at is None and duty.due < soonest and not over((duty.duty, duty.opened_by)):
+                soonest = duty.due
+        return soonest
+
+    def advance(self, now: Instant) -> None:
+        """Lead time up to `now`, noticing what came due on the way, each at its own instant."""
+        while True:
+            if self._next_due is None:
+                self._next_due = self._first_due()
+            moment = min(self._next_due, self.machine.night_next)
+            if moment > now:
+                break
+            moment = max(moment, self.now)
+            self.machine.reach(moment)
+            self._settle_changes(moment)
+            self.ledger.came_due(self.machine.duties(), moment)
+            self._next_due = None
+        self.now = max(self.now, now)
+
+    def decide(self, now: Instant) -> list[Decision]:
+        """What to raise and to clear at `now`."""
+        self.now = max(self.now, now)
+        if not self.ledger.active:
+            return []
+        return self.ledger.decide(now, self.settle(now))
