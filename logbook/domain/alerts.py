@@ -133,9 +133,7 @@ class Ledger:
                 if record is None or not record.over:
                     self.hear(duty, now)
 
-    def heard_again(
-        self, duties: Iterable[Duty], origin: Position, kept_open: set[Key], now: Instant
-    ) -> None:
+    def heard_again(self, duties: Iterable[Duty], origin: Position, now: Instant) -> None:
         """The history was folded again from `origin`: `duties` are all that it opens, keeps or ends since then.
 
         What the ledger knows, was not final before `origin`, and is not among them, is gone.
@@ -146,7 +144,7 @@ class Ledger:
             self.hear(duty, now)
         for key, record in self.records.items():
             closed = record.duty.closed
-            if key in seen or record.gone or (closed is not None and closed <= origin and key not in kept_open):
+            if key in seen or record.gone or (closed is not None and closed <= origin):
                 continue
             record.gone, record.over = True, False
             self.dirty.add(key)

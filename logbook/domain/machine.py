@@ -152,9 +152,9 @@ class Machine(msgspec.Struct):
         """Time has come to `now`, entries of that instant included: expected nights that have begun are opened."""
         while self.night_next <= now:
             begun = self.night_next
+            self.frontier = max(self.frontier, (begun, LAST_SEQ))
             for rule in _night_rules:
                 rule(self)
-            self.frontier = max(self.frontier, (begun, LAST_SEQ))
             self.find_night(begun)
 
     def find_night(self, after_instant: Instant) -> None:

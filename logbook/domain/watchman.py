@@ -100,7 +100,6 @@ class Watchman:
         """Something is different from `earliest` on: go back to a copy before it and hear all that follows again."""
         origin, state = self.archive.copy_before(earliest)
         machine = Machine(book=self.book) if state is None else Machine.thaw(state, self.book)
-        kept_open = {duty.key for duty in machine.duties()}
         touched: dict[int, Duty] = {id(duty): duty for duty in machine.duties()}
         heard = 0
         for entry in self.archive.after(origin):
@@ -112,7 +111,7 @@ class Watchman:
         machine.reach(now)
         touched.update((id(duty), duty) for duty in machine.drain())
         self.machine, self._since_copy, self._next_due = machine, heard % EVERY, None
-        self.ledger.heard_again(touched.values(), origin, kept_open, now)
+        self.ledger.heard_again(touched.values(), origin, now)
 
     def _settle_changes(self, now: Instant) -> None:
         if self.machine.changed:
