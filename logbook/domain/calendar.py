@@ -64,12 +64,11 @@ def parse_duration(text: str) -> Duration:
             if micros <= _LONGEST_DAYS * 24 * HOUR:
                 return Duration(micros=micros)
             raise ValueError(f"{text!r} is longer than a hundred years")
-    elif match := _NOMINAL.fullmatch(text):
-        if any(match.groups()):
-            weeks, days = (int(part or 0) for part in match.groups())
-            if weeks * 7 + days <= _LONGEST_DAYS:
-                return Duration(days=weeks * 7 + days)
-            raise ValueError(f"{text!r} is longer than a hundred years")
+    elif (match := _NOMINAL.fullmatch(text)) and any(match.groups()):
+        weeks, days = (int(part or 0) for part in match.groups())
+        if weeks * 7 + days <= _LONGEST_DAYS:
+            return Duration(days=weeks * 7 + days)
+        raise ValueError(f"{text!r} is longer than a hundred years")
     raise ValueError(f"{text!r} {_why_not(text)}; {_INSTEAD}")
 
 

@@ -15,7 +15,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Protocol
+from typing import Protocol, cast
 from zoneinfo import ZoneInfo
 
 from dateutil.rrule import rrule, rrulestr
@@ -26,11 +26,24 @@ from logbook.domain.wallclock import instant_of, minutes_of_day
 ANCHOR = date(2001, 1, 1)
 """Where recurrences count from: a Monday, the first of its month and of its year."""
 
+_EARLIEST, _LATEST = parse("1900-01-01T00:00:00Z"), parse("9900-01-01T00:00:00Z")
 _LOOK_AHEAD = 40
 """Years after which a next night is no longer looked for: 29 February comes within eight."""
 
 _PARTS = frozenset(
-    ["FREQ", "INTERVAL", "COUNT", "UNTIL", "BYDAY", "BYMONTHDAY", "BYYEARDAY", "BYWEEKNO", "BYMONTH", "BYSETPOS", "WKST"]
+    [
+        "FREQ",
+        "INTERVAL",
+        "COUNT",
+        "UNTIL",
+        "BYDAY",
+        "BYMONTHDAY",
+        "BYYEARDAY",
+        "BYWEEKNO",
+        "BYMONTH",
+        "BYSETPOS",
+        "WKST",
+    ]
 )
 _IMPLIED = {"WEEKLY": "BYDAY=MO", "MONTHLY": "BYMONTHDAY=1", "YEARLY": "BYMONTH=1;BYMONTHDAY=1"}
 _DAY_PARTS = frozenset({"BYDAY", "BYMONTHDAY", "BYYEARDAY", "BYWEEKNO"})
@@ -71,7 +84,7 @@ def _date(text: str) -> date:
 class _Recurrence:
     """One rule, read: which local dates it names in a span of years, and which instants those are."""
 
-    __slots__ = ("_fixed", "_from", "_left_out", "_last_wall", "_last_instant", "_rule", "_start", "_to")
+    __slots__ = ("_fixed", "_from", "_last_instant", "_last_wall", "_left_out", "_rule", "_start", "_to")
 
     def __init__(self, rule: Rule) -> None:
         self._from, self._to = minutes_of_day(rule.from_), minutes_of_day(rule.to)
@@ -112,9 +125,8 @@ class _Recurrence:
         return moment, None
 
     def _run(self, start: date) -> rrule:
-        found = rrulestr(self._rule, dtstart=datetime(start.year, start.month, start.day))  # noqa: DTZ001
-        assert isinstance(found, rrule)
-        return found
+        # One line is always one rrule; only several lines make a set of them.
+        return cast(rrule, rrulestr(self._rule, dtstart=datetime(start.year, start.month, start.day)))  # noqa: DTZ001
 
     def dates(self, first_year: int, last_year: int) -> Iterator[date]:
         """The local dates named in those years, the last included."""
@@ -192,7 +204,13 @@ def _refuse(text: str, start: date | None, parts: dict[str, str]) -> None:
         raise ValueError(f"the night rule {text!r} has a numbered BYDAY, which does not go with FREQ={frequency}")
     numbers = {name: _numbers(text, name, parts.get(name, "")) for name in parts if name not in {
         "FREQ", "UNTIL", "BYDAY", "WKST"}}  # fmt: skip
-    for name, limit in (("BYMONTH", 12), ("BYMONTHDAY", 31), ("BYWEEKNO", 53), ("BYYEARDAY", 366), ("BYSETPOS", 366)):
+    for name, limit in (
+        ("BYMONTH", 12),
+        ("BYMONTHDAY", 31),
+        ("BYWEEKNO", 53),
+        ("BYYEARDAY", 366),
+        ("BYSETPOS", 366),
+    ):
         if any(abs(number) > limit or number == 0 for number in numbers.get(name, ())):
             raise ValueError(f"the night rule {text!r} has a {name} that no year has")
     if any(number < 1 for name in ("COUNT", "INTERVAL", "BYMONTH") for number in numbers.get(name, ())):
@@ -212,6 +230,11 @@ def _numbers(text: str, name: str, value: str) -> list[int]:
         raise ValueError(f"the night rule {text!r} has a {name} that is no number") from None
 
 
+def _year(at: Instant) -> int:
+    """The year in UTC, kept within those that a calendar can count on both sides of."""
+    return to_datetime(min(max(at, _EARLIEST), _LATEST)).year
+
+
 class Nights:
     """A calendar of expected nights in one zone. Years are worked out when first asked for, and kept."""
 
@@ -226,7 +249,7 @@ class Nights:
 
     def first_after(self, at: Instant) -> Night | None:
         """The first night that begins after `at`, or None if there is none within forty years."""
-        year = to_datetime(at).year
+        year = _year(at)
         for ahead in range(1, _LOOK_AHEAD + 1):
             _first, _last, beginnings, nights = self._cover(year - 1, year + ahead)
             index = bisect_right(beginnings, at)
@@ -238,12 +261,12 @@ class Nights:
         """The nights that begin after `after` and at or before `until`, in order."""
         if until <= after:
             return []
-        _first, _last, beginnings, nights = self._cover(to_datetime(after).year - 1, to_datetime(until).year + 1)
+        _first, _last, beginnings, nights = self._cover(_year(after) - 1, _year(until) + 1)
         return list(nights[bisect_right(beginnings, after) : bisect_right(beginnings, until)])
 
     def around(self, at: Instant) -> Night | None:
         """The night that is going on: begins at or before `at`, ends after it. The later one, if two overlap."""
-        year = to_datetime(at).year
+        year = _year(at)
         _first, _last, beginnings, nights = self._cover(year - 1, year + 1)
         index = bisect_right(beginnings, at)
         # No night is longer than two days, so three beginnings back is far enough.
