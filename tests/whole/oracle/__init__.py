@@ -9,5 +9,6 @@ between two steps but the alerts themselves, and is in no hurry.
 from __future__ import annotations
 
 from .clock import known_duties, replay
+from .moments import parse
 
-__all__ = ["known_duties", "replay"]
+__all__ = ["known_duties", "parse", "replay"]
