@@ -1,8 +1,8 @@
 """Seeded random histories that strain the rules: an honest door would take every entry in them.
 
 A history is one small fleet over some nights around a change of the clocks, told the way people tell things:
-late, twice, in the wrong order, wrongly and then rightly. The same seed always gives the same history. What is
-true in it does not matter; only that two readings of the rules agree about it.
+late, twice, in the wrong order, wrongly and then rightly. The same seed always gives the same history. What
+is true in it does not matter; only that two readings of the rules agree about it.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class History:
 
 @dataclass
 class Act:
-    """Something done at `at` and told at `told`; or, with a kind in capitals, a moment to tamper with the log."""
+    """Something done at `at` and told at `told`; or a moment to tamper with the log (kind in capitals)."""
 
     kind: str
     at: datetime
@@ -144,8 +144,8 @@ class Telling:
         """What happens to a machine besides its nights."""
         rng = self.rng
         kind = rng.choice([
-            "watering", "watering", "filter", "filter", "segments", "segments", "segments", "segment_change", "fault",
-            "repair_requested", "repaired", "held", "released", "out_of_service", "in_service", "moved",
+            "watering", "watering", "filter", "filter", "segments", "segments", "segments", "segment_change",
+            "fault", "repair_requested", "repaired", "held", "released", "out_of_service", "in_service", "moved",
             "battery_fitted", "ordered", "ordered", "RECEIVED", "note", "start", "put_away",
         ])  # fmt: skip
         data: dict[str, Any] = {}
@@ -171,7 +171,7 @@ class Telling:
     # -------------------------------------------------------------- when it was told
 
     def tell(self, acts: list[Act]) -> None:
-        """Say when these acts were told: at once, from a phone that was out of reach, in pieces, singly late."""
+        """Say when these acts were told: at once, from a phone out of reach, in pieces, singly late."""
         manner = self.rng.choice(["at once", "at once", "at once", "in one", "in pieces", "singly"])
         last = max((act.at for act in acts), default=self.eve)
         batch = last + self.span(0, self.rng.choice([1, 4, 20]))

@@ -18,8 +18,8 @@ CHOICES: dict[str, list[Any]] = {
     "settle": ["PT10M", "PT1M", "PT3H", "PT15M"], "longest_use": ["PT10H", "PT3H", "PT45M", "PT6H30M"],
     "closing": ["PT2H", "PT30M", "PT20M", "PT3H"], "day_turns": ["12:00", False, "06:00", "23:30"],
     "prepared": [True], "rinse": [False], "charge": [False], "squeegee": [False], "watering": [False],
-    "filter": [False], "segments": [False], "segments_low": [False], "segments_gone": [False], "fault": [False],
-    "repair": [False], "held_start": [False], "delivery": [False], "night": [False],
+    "filter": [False], "segments": [False], "segments_low": [False], "segments_gone": [False],
+    "fault": [False], "repair": [False], "held_start": [False], "delivery": [False], "night": [False],
 }  # fmt: skip
 SWITCHES = {key for key, values in CHOICES.items() if values in ([True], [False])}
 RULES = (
@@ -57,7 +57,7 @@ def calendar(rng: random.Random, eve: datetime) -> list[dict[str, Any]]:
 
 
 def make_fleet(rng: random.Random, eve: datetime) -> dict[str, Any]:
-    """A fleet of one to three machines at three sites in three zones, commissioned at most ten days before `eve`."""
+    """One to three machines at three sites in three zones, commissioned at most ten days before `eve`."""
     sites: list[dict[str, Any]] = []
     for site in SITES:
         nights = {"nights": calendar(rng, eve)} if rng.random() < 0.7 else {}

@@ -1,7 +1,7 @@
 """The program's replay and the slow reading of the rules must write the same alerts.
 
-`LOGBOOK_HISTORIES` says how many random histories are compared (default 300). Where they differ, the history is
-first made as small as it goes, so that the difference can be read.
+`LOGBOOK_HISTORIES` says how many random histories are compared (default 300). Where they differ, the history
+is first made as small as it goes, so that the difference can be read.
 """
 
 from __future__ import annotations
