@@ -145,8 +145,8 @@ class Telling:
         rng = self.rng
         kind = rng.choice([
             "watering", "watering", "filter", "filter", "segments", "segments", "segments", "segment_change",
-            "fault", "repair_requested", "repaired", "held", "released", "out_of_service", "in_service", "moved",
-            "battery_fitted", "ordered", "ordered", "RECEIVED", "note", "start", "put_away",
+            "fault", "repair_requested", "repaired", "held", "released", "out_of_service", "in_service",
+            "moved", "battery_fitted", "ordered", "ordered", "RECEIVED", "note", "start", "put_away",
         ])  # fmt: skip
         data: dict[str, Any] = {}
         if kind == "segments":
