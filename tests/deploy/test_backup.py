@@ -84,7 +84,7 @@ def test_a_postgres_dump_can_be_put_back(tmp_path: Path, postgres_database: Call
     [copy] = (tmp_path / "kept").iterdir()
     host = str(target.url.query["host"])
     subprocess.run(
-        ["pg_restore", "--host", host, "--username", "postgres", "--dbname", target.url.database, copy],
+        ["pg_restore", "--host", host, "--username", "postgres", "--dbname", target.url.database or "", copy],
         check=True,
     )
     with target.begin() as connection:

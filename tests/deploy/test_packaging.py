@@ -57,6 +57,7 @@ def test_nothing_else_is_in_the_wheel(shipped: set[str]) -> None:
 def locked(lock: Path) -> dict[str, list[str]]:
     """The projects that a lock names, each with its hashes."""
     names: dict[str, list[str]] = {}
+    hashes: list[str] = []
     for line in lock.read_text(encoding="utf-8").splitlines():
         if start := re.match(r"([a-z0-9-]+)==\S+", line):
             hashes = names.setdefault(start[1], [])
