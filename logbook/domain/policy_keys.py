@@ -38,7 +38,7 @@ def _exact(low: str, high: str, example: str) -> Form:
     return duration(low, high, exact=True, example=example)
 
 
-_GRACE = _exact("PT0S", "PT720H", '"PT30M"')
+_GRACE = duration("PT0S", "P30D", exact=False, example='"PT30M"')
 _SPAN = _exact("PT0S", "PT24H", '"PT2H"')
 _EVERY = duration("PT1M", "P400D", exact=False, example='"P7D"')
 _WITHIN = duration("PT0S", "P400D", exact=False, example='"P5D"')

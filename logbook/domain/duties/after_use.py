@@ -8,6 +8,7 @@ first after the first start.
 
 from __future__ import annotations
 
+from logbook.domain.calendar import Duration, after
 from logbook.domain.history import Entry
 from logbook.domain.instants import Instant
 from logbook.domain.machine import Duty, Machine, Use, on
@@ -34,10 +35,13 @@ class AfterUse:
         else:
             machine.finish(duty, at, "met")
 
-    def _grace(self, machine: Machine, use: Use) -> Instant:
+    def _due(self, machine: Machine, use: Use, at: Instant) -> Instant:
+        """A grace after `at`, by the numbers in force when the use's naming entry was recorded, at its site."""
         policy = machine.book.policy(use.site, use.name_recorded)
-        grace: Instant = policy.duration(f"{self.act}.grace").micros
-        return grace
+        grace: Duration = policy.duration(f"{self.act}.grace")
+        if grace.exact:
+            return at + grace.micros
+        return after(at, grace, machine.book.zone(use.site, use.name_recorded), policy.day_turns)
 
     def opened(self, machine: Machine, use: Use, before: Use | None) -> None:
         """A use begins: it owes one. What the use before has settled can change no more."""
@@ -47,14 +51,14 @@ class AfterUse:
             if settled is not None and settled.ended_at is not None:
                 machine.close(settled)
         if self.act in machine.policy(use.name_recorded).on:
-            machine.open(self.act, use.name, use.first, use.cut_off + self._grace(machine, use))
+            machine.open(self.act, use.name, use.first, self._due(machine, use, use.cut_off))
 
     def went_on(self, machine: Machine, use: Use) -> None:
         """A further start moves the due instant, and what was done before it was not the closing."""
         machine.acts.pop(self.act, None)
         duty = machine.standing.get(self.act, {}).get(use.name)
         if duty is not None:
-            duty.due = use.cut_off + self._grace(machine, use)
+            duty.due = self._due(machine, use, use.cut_off)
             machine.changed.append(duty)
 
     def renamed(self, machine: Machine, use: Use, old: str) -> None:
@@ -79,7 +83,7 @@ class AfterUse:
         duty = machine.standing.get(self.act, {}).get(use.name)
         if duty is None or use.put_away is None:
             return
-        duty.due = use.put_away + self._grace(machine, use)
+        duty.due = self._due(machine, use, use.put_away)
         latest = self.latest(machine, since)
         if latest is not None:
             machine.end(duty, latest, "met")

@@ -39,7 +39,7 @@ class _Charge(AfterUse):
         if not use.assumed:
             machine.charges.clear()
         if DUTY in machine.policy(use.name_recorded).on:
-            machine.open(DUTY, use.name, use.first, use.cut_off + self._grace(machine, use))
+            machine.open(DUTY, use.name, use.first, self._due(machine, use, use.cut_off))
 
     def _taken_back(self, machine: Machine, duty: Duty, start: Instant, before: Use | None) -> None:
         """A charge at or after an assumed start is the next use's; an earlier one of the closing may still count."""

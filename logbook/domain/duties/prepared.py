@@ -18,7 +18,7 @@ def started(machine: Machine, entry: Entry) -> None:
     at, policy = entry.occurred_at, machine.policy(entry.recorded_at)
     if DUTY not in policy.on:
         return
-    duty = machine.open(DUTY, entry.name, at, at + policy.duration("prepared.grace").micros)
+    duty = machine.open(DUTY, entry.name, at, machine.later(at, policy.duration("prepared.grace"), policy, entry.recorded_at))
     if duty is None:
         return
     since = at - policy.duration("prepared.window").micros
