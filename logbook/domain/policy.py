@@ -24,11 +24,11 @@ __all__ = ["DUTIES", "KEYS", "Key", "Policy", "PolicyError", "Step", "Value", "c
 
 
 class PolicyError(ValueError):
-    """A policy value that is not taken. `key` names it; the message says what is wrong and what to write."""
+    """A policy value that is not taken: which key, what is wrong with it, and what to do instead."""
 
-    def __init__(self, key: str, message: str) -> None:
-        super().__init__(message)
-        self.key = key
+    def __init__(self, key: str, what: str, instead: str) -> None:
+        super().__init__(f"{what}. Nothing was changed; {instead}")
+        self.key, self.what, self.instead = key, what, instead
 
 
 def check(values: Mapping[str, Any]) -> dict[str, Value]:
@@ -53,7 +53,7 @@ def _known(name: str) -> Key:
     if key is None:
         near = process.extractOne(str(name), list(KEYS), scorer=fuzz.ratio, score_cutoff=55)
         instead = f'did you mean "{near[0]}"?' if near else "the policy page lists every name."
-        raise PolicyError(str(name), f'"{name}" is not a number of policy, so nothing was changed; {instead}')
+        raise PolicyError(str(name), f'"{name}" is not a number of policy', instead)
     return key
 
 
@@ -62,8 +62,9 @@ def _read(name: str, value: Any) -> Value:
     try:
         return key.form.read(value)
     except ValueError as error:
-        message = f'"{name}" = {_shown(value)} {error}. Nothing was changed; write for example {key.form.example}.'
-        raise PolicyError(name, message) from None
+        raise PolicyError(
+            name, f'"{name}" = {_shown(value)} {error}', f"write for example {key.form.example}."
+        ) from None
 
 
 def _shown(value: Any) -> str:
