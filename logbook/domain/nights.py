@@ -139,7 +139,7 @@ class _Recurrence:
             day = moment.date()
             if day > end:
                 return
-            if day >= begin and (self._fixed or day >= self._start):
+            if day >= begin:
                 if self._last_wall is not None and day > self._last_wall.date():
                     return
                 yield day
