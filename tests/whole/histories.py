@@ -141,8 +141,11 @@ class Telling:
         self.tell(acts)
 
     def by_day(self, at: datetime) -> None:
-        """What happens to a machine besides its nights."""
+        """What happens to a machine besides its nights; seldom when some site's clocks may be changing."""
         rng = self.rng
+        if self.maybe(0.2):
+            midnight = at.replace(hour=0, minute=0, second=0)
+            at = midnight + rng.choice([4, 5, 15]) * HOUR + rng.choice([0, 15, 30, 45]) * MINUTE
         kind = rng.choice([
             "watering", "watering", "filter", "filter", "segments", "segments", "segments", "segment_change",
             "fault", "repair_requested", "repaired", "held", "released", "out_of_service", "in_service",
@@ -260,6 +263,6 @@ class Telling:
         if not duties:
             return
         duty = self.rng.choice(duties)
-        back = self.span(0, 2) if self.maybe(0.1) else 0 * HOUR
+        back = self.span(0, self.rng.choice([2, 12])) if self.maybe(0.2) else 0 * HOUR
         data = {"duty": duty.name, "opened_by": duty.opened_by, "why": "closed"}
         self.write("excused", max(now - back, self.began), now, data)

@@ -16,7 +16,7 @@ CHOICES: dict[str, list[Any]] = {
     "fault.answer_within": ["PT4H", "PT35M", "P1D"], "repair.within": ["P5D", "P1D", "PT3H"],
     "delivery.within": ["P10D", "P2D", "PT20H"], "night.grace": ["PT1H", "PT10M", "PT3H", "P1D"],
     "settle": ["PT10M", "PT1M", "PT3H", "PT15M"], "longest_use": ["PT10H", "PT3H", "PT45M", "PT6H30M"],
-    "closing": ["PT2H", "PT30M", "PT20M", "PT3H"], "day_turns": ["12:00", False, "06:00", "23:30"],
+    "closing": ["PT2H", "PT30M", "PT20M", "PT3H"], "day_turns": [False, False, "06:00", "23:30"],
     "prepared": [True], "rinse": [False], "charge": [False], "squeegee": [False], "watering": [False],
     "filter": [False], "segments": [False], "segments_low": [False], "segments_gone": [False],
     "fault": [False], "repair": [False], "held_start": [False], "delivery": [False], "night": [False],
@@ -43,10 +43,12 @@ def numbers(rng: random.Random, chance: float) -> dict[str, Any]:
 
 def calendar(rng: random.Random, eve: datetime) -> list[dict[str, Any]]:
     """One rule, some of them beginning at a time that the spring change skips; or two that share no day."""
-    hours = {
-        "from": rng.choice(["22:00", "23:30", "02:15", "01:45"]),
-        "to": rng.choice(["06:00", "05:15", "04:00"]),
-    }
+    hours = {"from": rng.choice(["22:00", "20:30"]), "to": rng.choice(["06:00", "02:15", "01:45", "02:45"])}
+    if rng.random() < 0.4:
+        hours = {
+            "from": rng.choice(["23:30", "02:15", "01:45"]),
+            "to": rng.choice(["06:00", "05:15", "04:00"]),
+        }
     if rng.random() < 0.2:
         other = {"from": "21:00", "to": "00:00"}
         return [{"rule": "FREQ=WEEKLY;BYDAY=SA", **hours}, {"rule": "FREQ=WEEKLY;BYDAY=SU,MO,TH", **other}]

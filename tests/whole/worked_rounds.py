@@ -23,6 +23,8 @@ ROUNDS = [
          ["08/11:00 raised watering c 1 08/11:00"], policy={"day_turns": False}),
     case("watering, exactly 168 hours", "watering", [], "08/20:00", ["08/12:00 raised watering c 1 08/12:00"],
          policy={"watering.every": "PT168H"}),
+    case("watering at noon", "watering", [e("w", "watering", "03/16:00")], "12/00:00",
+         ["10/15:00 raised watering w 1 10/15:00"]),
     # 3 March 12:01 on the wall (-4): a week later it is past noon, so noon of 11 March (-3).
     case("watering after noon", "watering", [e("w", "watering", "03/16:01")], "12/00:00",
          ["11/15:00 raised watering w 1 11/15:00"]),
@@ -104,6 +106,14 @@ ROUNDS = [
     case("night told late", "night", [e("p", "put_away", "08/04:00", "08/12:00")], "08/20:00",
          [DAWN, "08/12:00 told_late night HX/2026-03-07 1 08/10:00"], commissioned=EVENING,
          HX={"nights": NIGHTS}),
+    # Halifax goes from 02:00 to 03:00 on 8 March: a night until 02:30 ends at 02:30-04, and an hour's grace.
+    case("a night's end that the clocks skip", "night", [], "08/20:00",
+         ["08/07:30 raised night HX/2026-03-07 1 08/07:30"], commissioned=EVENING,
+         HX={"nights": [{"rule": "FREQ=DAILY", "from": "22:00", "to": "02:30"}]}),
+    # And from 02:00 back to 01:00 on 1 November: 01:30 is meant the first time, at -3.
+    case("a night's end that comes twice", "night", [], "11-01/12:00",
+         ["11-01/05:30 raised night HX/2026-10-31 1 11-01/05:30"], commissioned="31/15:00", month="2026-10",
+         HX={"nights": [{"rule": "FREQ=DAILY", "from": "22:00", "to": "01:30"}]}),
     case("a put_away after its due instant tells nothing of the night", "night", [e("p", "put_away",
          "08/10:01")],
          "08/20:00", [DAWN], commissioned=EVENING, HX={"nights": NIGHTS}),
