@@ -149,13 +149,16 @@ class Ledger:
             record.gone, record.over = True, False
             self.dirty.add(key)
 
-    def decide(self, now: Instant, settle: Instant) -> list[Decision]:
-        """What to write at `now`: raised before cleared, in order of duty and opening entry."""
+    def decide(self, now: Instant, settle: Callable[[Duty], Instant]) -> list[Decision]:
+        """What to write at `now`: raised before cleared, in order of duty and opening entry.
+
+        `settle`: how long what was found overdue may wait for the rest of the news, a duty at a time.
+        """
         raised: list[Decision] = []
         cleared: list[Decision] = []
         for key in sorted(self.active):
             record = self.active[key]
-            new = record.waits() and (record.reached or now >= record.since + settle)
+            new = record.waits() and (record.reached or now >= record.since + settle(record.duty))
             if new:
                 record.count += 1
                 record.raised_at = now
@@ -174,11 +177,11 @@ class Ledger:
                 del self.active[key]
         return raised + cleared
 
-    def next_settled(self, settle: Instant) -> Instant:
+    def next_settled(self, settle: Callable[[Duty], Instant]) -> Instant:
         """The first instant at which a duty that was found overdue must be judged again, else FOREVER."""
         return min(
             (
-                record.since if record.reached else record.since + settle
+                record.since if record.reached else record.since + settle(record.duty)
                 for record in self.active.values()
                 if record.waits()
             ),

@@ -201,9 +201,13 @@ class Machine(msgspec.Struct):
         return [each for each in self.standing.get(duty, {}).values() if each.ended_at is None]
 
     def end(self, duty: Duty, at: Instant, how: How) -> None:
-        """End a duty, or end it otherwise than before. An excuse that came earlier keeps its word."""
+        """End a duty, or end it otherwise than before. An excuse that came earlier keeps its word, and so does
+        the machine's retirement.
+        """
         if duty.excused_at is not None and (how == "excused" or duty.excused_at < at):
             at, how = duty.excused_at, "excused"
+        if self.retired_at is not None and at > self.retired_at:
+            at, how = self.retired_at, "overtaken"
         duty.ended_at, duty.how = at, how
         self.changed.append(duty)
 
@@ -222,6 +226,9 @@ class Machine(msgspec.Struct):
         """What seemed to end it did not."""
         if duty.excused_at is not None:
             self.end(duty, duty.excused_at, "excused")
+            return
+        if self.retired_at is not None:
+            self.end(duty, self.retired_at, "overtaken")
             return
         duty.ended_at = duty.how = None
         self.changed.append(duty)

@@ -84,9 +84,11 @@ class Watchman:
 
     def hear(self, entries: list[Entry], now: Instant) -> None:
         """Take in what was recorded at `now`; all of it counts as one step. Time must have been led there."""
+        self.now = max(self.now, now)
         earliest = self.archive.add(entries)
         if earliest > self.machine.frontier:
-            for entry in sorted(entries, key=lambda each: each.position) if len(entries) > 1 else entries:
+            # More than one: they may strike each other, so the archive says which of them count, and in which order.
+            for entry in entries if len(entries) == 1 else list(self.archive.after(self.machine.frontier)):
                 self.machine.hear(entry)
             self._since_copy += len(entries)
             self._settle_changes(now)
@@ -121,11 +123,9 @@ class Watchman:
 
     # -- time ---------------------------------------------------------------------------------------------------
 
-    def settle(self, now: Instant) -> Instant:
-        """How long what was found overdue may settle before it is raised."""
-        if not self.machine.site:
-            return 0
-        return self.book.policy(self.machine.site, now).settle
+    def _settle(self, duty: Duty) -> Instant:
+        """How long this duty may settle once it was found overdue, by the numbers in force now at its site."""
+        return self.book.policy(duty.site, self.now).settle
 
     def next_moment(self) -> Instant:
         """The next instant at which time alone changes something that no entry changes, else FOREVER."""
@@ -133,7 +133,7 @@ class Watchman:
             self._next_due = self._first_due()
         soonest = min(self._next_due, self.machine.night_next)
         if self.ledger.active:
-            soonest = min(soonest, self.ledger.next_settled(self.settle(self.now)))
+            soonest = min(soonest, self.ledger.next_settled(self._settle))
         return soonest
 
     def _first_due(self) -> Instant:
@@ -164,4 +164,4 @@ class Watchman:
         self.now = max(self.now, now)
         if not self.ledger.active:
             return []
-        return self.ledger.decide(now, self.settle(now))
+        return self.ledger.decide(now, self._settle)

@@ -50,8 +50,22 @@ class AfterUse:
             settled = machine.standing.get(self.act, {}).get(before.name)
             if settled is not None and settled.ended_at is not None:
                 machine.close(settled)
-        if self.act in machine.policy(use.name_recorded).on:
-            machine.open(self.act, use.name, use.first, self._due(machine, use, use.cut_off))
+        self._owe(machine, use)
+
+    def _owe(self, machine: Machine, use: Use) -> None:
+        if self.act not in machine.policy(use.name_recorded).on:
+            return
+        duty = machine.open(self.act, use.name, use.first, self._due(machine, use, use.cut_off))
+        if duty is not None and use.assumed:
+            self._excused_before(machine, duty)
+
+    def _excused_before(self, machine: Machine, duty: Duty) -> None:
+        """An excuse may come before the entry that names the use, and yet after the use began."""
+        excused = machine.excuses.get(f"{self.act} {duty.opened_by}")
+        if excused is not None and excused >= duty.opened_at:
+            duty.excused_at = excused
+            if duty.ended_at is None:
+                machine.end(duty, excused, "excused")
 
     def went_on(self, machine: Machine, use: Use) -> None:
         """A further start moves the due instant, and what was done before it was not the closing."""
@@ -67,11 +81,7 @@ class AfterUse:
         if duty is None:
             return
         machine.rename(duty, use.name)
-        excused = machine.excuses.get(f"{self.act} {use.name}")
-        if excused is not None and excused >= duty.opened_at:
-            duty.excused_at = excused
-            if duty.ended_at is None:
-                machine.end(duty, excused, "excused")
+        self._excused_before(machine, duty)
 
     def latest(self, machine: Machine, since: Instant) -> Instant | None:
         """The latest act since the closing began, with no start after it."""

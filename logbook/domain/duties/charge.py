@@ -38,8 +38,7 @@ class _Charge(AfterUse):
             machine.close(duty)
         if not use.assumed:
             machine.charges.clear()
-        if DUTY in machine.policy(use.name_recorded).on:
-            machine.open(DUTY, use.name, use.first, self._due(machine, use, use.cut_off))
+        self._owe(machine, use)
 
     def _taken_back(self, machine: Machine, duty: Duty, start: Instant, before: Use | None) -> None:
         """A charge at or after an assumed start is the next use's; an earlier one of the closing may still count."""

@@ -56,8 +56,9 @@ def retired(machine: Machine, entry: Entry) -> None:
     """Every open duty is overtaken, and nothing opens after it."""
     for duty in list(machine.duties()):
         if duty.ended_at is None:
-            machine.finish(duty, entry.occurred_at, "overtaken")
-        else:
+            machine.end(duty, entry.occurred_at, "overtaken")
+        # A put-away that is still to come says when the last use's duties were due: those are kept.
+        if machine.use is None or duty.opened_by != machine.use.name:
             machine.close(duty)
     machine.retired_at = entry.occurred_at
     machine.night_next = FOREVER
