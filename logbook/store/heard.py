@@ -1,0 +1,77 @@
+"""What came in, as it came: raw texts by their id, so that one that comes twice is known again.
+
+Promises that an id is kept once. These words are nobody's log: they can be erased.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from sqlalchemy import Connection, bindparam, delete, or_, select, update
+
+from logbook.store.statements import NONE, ONE, Ready, upsert
+from logbook.store.tables import heard
+
+
+class Heard(NamedTuple):
+    """A row of the table. `outcome` says what was made of it, `entries` the ids that came of it."""
+
+    id: str
+    channel: str
+    sender: str
+    received_at: int
+    text: str
+    outcome: str
+    reply: str | None
+    entries: tuple[str, ...]
+
+
+_COLUMNS = tuple(column.name for column in heard.c)
+_KEEP = upsert(heard, *_COLUMNS, keys=["id"], keep=True)
+_FIND = Ready(select(*heard.c).where(heard.c.id == bindparam("id")), "id")
+_ANSWER = Ready(
+    update(heard)
+    .where(heard.c.id == bindparam("of"))
+    .values({name: bindparam(name) for name in ("outcome", "reply", "entries")}),
+    "outcome", "reply", "entries", "of",
+)  # fmt: skip
+_LATEST = Ready(
+    select(*heard.c)
+    .where(or_(bindparam("all") == ONE, heard.c.sender == bindparam("sender")))
+    .order_by(heard.c.received_at.desc(), heard.c.id)
+    .limit(bindparam("most")).offset(NONE),
+    "all", "sender", "most",
+)  # fmt: skip
+_ERASE = Ready(delete(heard).where(heard.c.sender == bindparam("sender")), "sender")
+
+
+def keep(connection: Connection, row: Heard) -> bool:
+    """Keep what came; False if its id is there already, and then nothing is changed."""
+    return bool(_KEEP.run(connection, *row[:-1], json.dumps(row.entries)).rowcount)
+
+
+def find(connection: Connection, id: str) -> Heard | None:
+    """What came under this id, or None."""
+    row = _FIND.one(connection, id)
+    return None if row is None else _made(row)
+
+
+def answered(connection: Connection, id: str, outcome: str, reply: str | None, entries: Sequence[str] = ()) -> bool:
+    """Say what became of it; False if nothing came under this id."""
+    return bool(_ANSWER.run(connection, outcome, reply, json.dumps(list(entries)), id).rowcount)
+
+
+def latest(connection: Connection, sender: str | None = None, most: int = 50) -> list[Heard]:
+    """What came last, from one sender or from all (None), the newest first."""
+    return [_made(row) for row in _LATEST.all(connection, int(sender is None), sender or "", most)]
+
+
+def erase_sender(connection: Connection, sender: str) -> int:
+    """Erase all that came from a sender; answers with how many rows that were."""
+    return int(_ERASE.run(connection, sender).rowcount)
+
+
+def _made(row: tuple[str, str, str, int, str, str, str | None, str]) -> Heard:
+    return Heard(*row[:-1], tuple(json.loads(row[-1])))
