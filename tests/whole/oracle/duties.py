@@ -216,10 +216,13 @@ def of_starts(known: Known) -> Iterator[Duty]:
     """`prepared` and `held_start`, opened by each reported start."""
     unused = known.of("prepared")
     for start in known.of("start"):
-        taken = first(unused, lambda e, start=start: e.at >= start.at - timedelta(hours=2))  # type: ignore[misc]
-        if taken is not None:
-            unused.remove(taken)
-        yield from asked(known, "prepared", start, "prepared.grace", taken)
+        since = start.at - timedelta(hours=2)
+        taken = next((entry for entry in unused if entry.at >= since), None)
+        for duty in asked(known, "prepared", start, "prepared.grace", taken):
+            # What ends nothing is not used up: a start that owes nothing, or was excused by then, leaves it.
+            if taken is not None and duty.ended == (taken.at, "met"):
+                unused.remove(taken)
+            yield duty
         if known.held(start.place) or known.out_of_service(start.place):
             yield from asked(known, "held_start", start, None, any_of("put_away", "released", "in_service"))
 
