@@ -80,6 +80,12 @@ _OVERDUE_FROM = Ready(
     ).order_by(overdue.c.duty, overdue.c.opened_by),
     "machine", "at", "seq",
 )  # fmt: skip
+_ONE_OVERDUE = Ready(
+    select(overdue.c.state).where(
+        _is_machine, overdue.c.duty == bindparam("duty"), overdue.c.opened_by == bindparam("opened_by")
+    ),
+    "machine", "duty", "opened_by",
+)  # fmt: skip
 _DROP_OVERDUE = Ready(
     delete(overdue).where(
         _is_machine, overdue.c.duty == bindparam("duty"), overdue.c.opened_by == bindparam("opened_by")
@@ -142,6 +148,12 @@ def overdue_of(connection: Connection, machine: str) -> list[Overdue]:
 def overdue_from(connection: Connection, machine: str, position: Position) -> list[Overdue]:
     """Those that something at or behind a place may still change: not closed, or closed there or later."""
     return [Overdue._make(row) for row in _OVERDUE_FROM.all(connection, machine, *position)]
+
+
+def overdue_record(connection: Connection, machine: str, duty: str, opened_by: str) -> bytes | None:
+    """The state kept of one duty, or None if it was never overdue."""
+    row = _ONE_OVERDUE.one(connection, machine, duty, opened_by)
+    return None if row is None else bytes(row[0])
 
 
 def drop_overdue(connection: Connection, machine: str, keys: Iterable[tuple[str, str]]) -> None:

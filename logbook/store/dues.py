@@ -8,12 +8,25 @@ from __future__ import annotations
 
 from typing import cast
 
-from sqlalchemy import Connection, bindparam, delete, func, select
+from sqlalchemy import BigInteger, Connection, bindparam, cast as sql_cast, delete, func, literal_column, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from logbook.store.statements import NONE, Ready, upsert
-from logbook.store.tables import due
+from logbook.store.tables import due, log
 
 _PUT = upsert(due, "machine", "at", keys=["machine"])
+_EVERY_MACHINE = select(log.c.machine, sql_cast(bindparam("at"), BigInteger)).where(
+    log.c.kind == literal_column("'machine'")
+)
+_ALL = Ready(
+    sqlite.insert(due).from_select(["machine", "at"], _EVERY_MACHINE).on_conflict_do_update(
+        index_elements=["machine"], set_={"at": bindparam("to")}
+    ),
+    "at", "to",
+    other=postgresql.insert(due).from_select(["machine", "at"], _EVERY_MACHINE).on_conflict_do_update(
+        index_elements=["machine"], set_={"at": bindparam("to")}
+    ),
+)  # fmt: skip
 _DROP = Ready(delete(due).where(due.c.machine == bindparam("machine")), "machine")
 _OF = Ready(select(due.c.at).where(due.c.machine == bindparam("machine")), "machine")
 _NEXT = Ready(select(func.min(due.c.at)))
@@ -34,6 +47,11 @@ def put(connection: Connection, machine: str, at: int | None) -> None:
         _DROP.run(connection, machine)
     else:
         _PUT.run(connection, machine, at)
+
+
+def put_all(connection: Connection, at: int) -> None:
+    """Have the clock look at every machine at an instant: what is in force has changed."""
+    _ALL.run(connection, at, at)
 
 
 def of(connection: Connection, machine: str) -> int | None:

@@ -41,7 +41,7 @@ def parse(url: str) -> URL:
     made = make_url(url)
     kind = made.get_backend_name()
     if kind == "sqlite":
-        if made.database in {None, "", ":memory:"} or "mode=memory" in (made.database or ""):
+        if made.database in {None, "", ":memory:"} or made.query.get("mode") == "memory":
             raise StoreError("A logbook needs a file to live in, such as sqlite:///logbook.sqlite; memory forgets.")
         return made.set(drivername="sqlite+pysqlite")
     if kind == "postgresql":

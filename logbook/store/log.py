@@ -1,8 +1,8 @@
 """The log itself: appending to it, finding in it, reading it back in either order.
 
 Promises that an append is wholly there or not at all, and is chained to what was the log's end when it began.
-Never changes or removes an entry (the database would refuse), and never looks into the bytes: what they say, and
-that the columns say the same, is the business of whoever made them and of `logbook.evidence.audit`.
+Never changes or removes an entry (the database would refuse), and looks into the bytes for one thing only: what a
+`void` strikes. That the columns say what the bytes say is the business of `logbook.evidence.audit`.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, insert, select, tuple_, update
+import msgspec
+from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, tuple_, update
 
 from logbook.store.errors import RefusedError, original, sqlstate
 from logbook.store.statements import Ready
@@ -72,6 +73,17 @@ class LogRow(NamedTuple):
     recorded_at: int
 
 
+class _Struck(msgspec.Struct):
+    entry: str
+
+
+class _Void(msgspec.Struct):
+    data: _Struck
+
+
+_void = msgspec.json.Decoder(_Void).decode
+
+
 def _b(*names: str) -> dict[str, object]:
     return {name: bindparam(name) for name in names}
 
@@ -116,6 +128,7 @@ _lean = select(
 )
 _FOLD_AFTER = Ready(_lean.where(_of_machine, _beyond).order_by(*_effective), "machine", "at", "seq")
 _FOLD_ALL = Ready(_lean.where(_of_machine).order_by(entry.c.seq), "machine")
+_VOIDS = Ready(select(entry.c.bytes).where(_of_machine, entry.c.kind == literal_column("'void'")), "machine")
 _EVERY = Ready(select(*entry.c).order_by(entry.c.machine, entry.c.seq))
 _UNLISTED = Ready(
     select(entry.c.machine, entry.c.seq, entry.c.id)
@@ -199,6 +212,11 @@ def rows_for_fold(connection: Connection, machine: str, frontier: Position | Non
 
 def _happened(row: FoldRow) -> int:
     return row[3]  # equal ones stay in the order of seq: Python's sort is stable
+
+
+def struck(connection: Connection, machine: str) -> frozenset[str]:
+    """The ids of the entries that a `void` has taken out of a log's effective history."""
+    return frozenset(_void(row[0]).data.entry for row in _VOIDS.all(connection, machine))
 
 
 def every(connection: Connection) -> Iterator[Stored]:

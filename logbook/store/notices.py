@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Connection, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from logbook.store.statements import NONE, ONE, Ready, upsert
@@ -33,7 +33,8 @@ class Notice(NamedTuple):
 
 
 _COLUMNS = tuple(column.name for column in notice.c)
-_ADD = Ready(insert(notice).values({name: bindparam(name) for name in _COLUMNS}), *_COLUMNS)
+_ADD = upsert(notice, *_COLUMNS, keys=["id"], keep=True)
+_HAS = Ready(select(notice.c.id).where(notice.c.id == bindparam("notice")), "notice")
 _all = select(*notice.c)
 _waiting = notice.c.message.is_(None)
 _in_order = (notice.c.ready_at, notice.c.at, notice.c.id)
@@ -83,10 +84,15 @@ _LETTER = upsert(letter, "person", "day", keys=["person", "day"], keep=True)
 
 
 def add(connection: Connection, notices: Iterable[Notice]) -> None:
-    """Put notices down. An id is used once."""
+    """Put notices down. An id is used once: one that is there already, told or not, is left as it is."""
     rows = list(notices)
     if rows:
         _ADD.many(connection, rows)
+
+
+def has(connection: Connection, id: str) -> bool:
+    """Whether a notice was ever put down under this id."""
+    return _HAS.one(connection, id) is not None
 
 
 def ready(connection: Connection, now: int, most: int = 1_000, lock: bool = False) -> list[Notice]:

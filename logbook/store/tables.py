@@ -27,7 +27,7 @@ metadata = MetaData(
     naming_convention={
         "pk": "pk_%(table_name)s",
         "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "ix": "ix_%(column_0_N_label)s",
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
     }
 )
 

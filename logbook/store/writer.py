@@ -206,7 +206,8 @@ class _GroupWriter:
                     execute("ROLLBACK TO job")
             else:
                 if not raw.in_transaction:
-                    raise RuntimeError("a job ended the transaction it was run in; nothing of its group was kept")
+                    turn.error = RuntimeError("a job ended the transaction it was run in; nothing of it counts")
+                    raise turn.error
                 kept += 1
             if not alone:
                 execute("RELEASE job")
@@ -217,13 +218,15 @@ class _GroupWriter:
         with contextlib.suppress(Exception):
             if raw.in_transaction:
                 raw.execute("ROLLBACK")
-        said = understood(why)
+        said = understood(why) or StoreError(
+            f"What was written together with this has failed ({why}). Nothing of this was saved; try again."
+        )
         for turn in group:
-            if turn.error is None:  # a job that had failed on its own keeps its own error
-                # One exception a caller: each of them adds its own traceback.
-                turn.error = type(said)(*said.args) if said is not None else why
-                turn.error.__cause__ = why if said is not None else why.__cause__
             turn.result = None
+            if turn.error is None:  # a job that has failed on its own keeps its own error
+                # One exception a caller: each of them adds its own traceback.
+                turn.error = type(said)(*said.args)
+                turn.error.__cause__ = why
 
 
 class _EachWriter:
