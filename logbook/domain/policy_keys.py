@@ -86,7 +86,7 @@ _MACHINE = (
         "How soon a repair that was asked for must be done."),
     Key("delivery.within", "P10D", _WITHIN,
         "How soon what was ordered must come."),
-    Key("night.grace", "PT1H", duration("PT0S", "P30D", exact=False, example='"PT1H"'),
+    Key("night.grace", "PT1H", _GRACE,
         "How long after an expected night's end it must be accounted for."),
     Key("night.window", "PT1H", _SPAN,
         "How long before an expected night's beginning a put-away already accounts for it."),

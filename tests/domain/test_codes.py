@@ -38,7 +38,7 @@ def test_no_code_has_a_character_that_looks_like_another(length: int) -> None:
 
 def slips(code: str) -> set[str]:
     """Every single wrong character, swap of neighbours, jump and twin error of a code of three."""
-    a, b, c = code
+    a, b, c = tuple(code)
     found = {code[:i] + wrong + code[i + 1 :] for i, wrong in product(range(3), CHARACTERS)}
     found |= {b + a + c, a + c + b, c + b + a}
     if a == b:

@@ -193,11 +193,11 @@ def test_joining_waits_for_a_yes(register: Register) -> None:
     assert register.person_by_phone("+19025550150") is ana
     assert register.who("cleaner", "north") == []
     told(register, T0 + HOUR, "set_aside", person=ANA)
-    assert ana.state == "set_aside"
+    assert register.people[ANA].state == "set_aside"
     told(register, T0 + HOUR, "accepted", person=ANA)
     assert register.who("cleaner", "north") == [ana]
     told(register, T0 + HOUR, "person_left", person=ANA)
-    assert ana.state == "left"
+    assert register.people[ANA].state == "left"
     assert register.who("cleaner", "north") == []
 
 
