@@ -177,6 +177,19 @@ class Ledger:
                 del self.active[key]
         return raised + cleared
 
+    def did(self, key: Key, number: int, raised: bool, at: Instant) -> None:
+        """What the log says that the clock did at an instant: it is so, whatever would be decided now."""
+        record = self._find(key)
+        if record is None:
+            return
+        record.count = max(record.count, number)
+        record.raised_at = at if raised else None
+        self.dirty.add(key)
+        if _open(record):
+            self.active[key] = record
+        else:
+            self.active.pop(key, None)
+
     def next_settled(self, settle: Callable[[Duty], Instant]) -> Instant:
         """The first instant at which a duty that was found overdue must be judged again, else FOREVER."""
         return min(

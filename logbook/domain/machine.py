@@ -102,17 +102,11 @@ class Use(msgspec.Struct):
     charges: list[Instant] = []
 
 
-class Last(msgspec.Struct, gc=False):
-    """The latest act of a kind: when, by which role, and with what."""
-
-    at: Instant
-    role: str
-    data: dict[str, Any]
-    seq: int
-
-
 class Machine(msgspec.Struct):
-    """Everything known of one machine at its frontier. The fields are the snapshot."""
+    """Everything known of one machine at its frontier. The fields are the snapshot.
+
+    `last`: the latest act of each kind, as (occurred_at, seq); the entry itself says the rest.
+    """
 
     book: Any = None
     frontier: Position = BEGINNING
@@ -133,7 +127,7 @@ class Machine(msgspec.Struct):
     segment_gone: bool = False
     standing: dict[str, dict[str, Duty]] = {}
     excuses: dict[str, Instant] = {}
-    last: dict[str, Last] = {}
+    last: dict[str, tuple[Instant, int]] = {}
     night_from: Instant = -FOREVER
     night_next: Instant = FOREVER
     changed: list[Duty] = []
@@ -141,11 +135,14 @@ class Machine(msgspec.Struct):
     # -- being told ---------------------------------------------------------------------------------------------
 
     def hear(self, entry: Entry) -> None:
-        """Take in the next entry in effective order."""
+        """Take in the next entry in effective order. What changes nothing does not move the frontier either."""
+        reactions = _reactions.get(entry.kind)
+        if reactions is None:
+            return
         if self.night_next < entry.occurred_at:
             self.reach(entry.occurred_at - 1)
         self.frontier = (entry.occurred_at, entry.seq)
-        for react in _reactions.get(entry.kind, ()):
+        for react in reactions:
             react(self, entry)
 
     def reach(self, now: Instant) -> None:
@@ -285,6 +282,11 @@ _reactions: dict[str, list[Reaction]] = {}
 _night_rules: list[Callable[[Machine], None]] = []
 _encoder = msgspec.msgpack.Encoder(enc_hook=lambda _book: None)
 _decoder = msgspec.msgpack.Decoder(Machine)
+
+
+def reacts(kind: str) -> bool:
+    """Whether an entry of this kind changes anything in the fold (a `void` does, by what it strikes)."""
+    return kind in _reactions or kind == "void"
 
 
 def on(*kinds: str) -> Callable[[Reaction], Reaction]:

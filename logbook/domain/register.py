@@ -166,6 +166,15 @@ class Register:
             self._policies[machine, site] = line
         return line.at(self._within(at))
 
+    @property
+    def since(self) -> Instant:
+        """When the fleet's log began; FOREVER while it is empty."""
+        return FOREVER if self._first is None else self._first
+
+    def fleet_policy(self, at: Instant) -> Policy:
+        """The fleet's own numbers, where no site or machine is meant."""
+        return self.policy("", "", at)
+
     def settings(self, site: str | None = None, machine: str | None = None) -> Mapping[str, Value]:
         """The numbers that are set now at one level, and at no wider or narrower one."""
         line = self._settings.get(_level(site, machine))

@@ -14,7 +14,7 @@ from logbook.domain import duties as _duties  # puts every duty's reactions in p
 from logbook.domain.alerts import Decision, Ledger
 from logbook.domain.history import BEGINNING, Entry, History, Position
 from logbook.domain.instants import Instant
-from logbook.domain.machine import FOREVER, Book, Duty, Key, Machine
+from logbook.domain.machine import FOREVER, Book, Duty, Key, Machine, reacts
 
 __all__ = ["Archive", "Memory", "Watchman", "_duties"]
 
@@ -66,10 +66,18 @@ class Memory:
         self._copies.append((position, copy()))
 
 
-class Watchman:
-    """One machine, watched."""
+def _nothing_to_bring(_origin: Position) -> None:
+    """A ledger in memory holds every record already."""
 
-    __slots__ = ("_next_due", "_since_copy", "archive", "book", "ledger", "machine", "now")
+
+class Watchman:
+    """One machine, watched.
+
+    `before_folding_again` is called with the place from which the history is folded anew, so that a ledger kept
+    elsewhere can bring the records which that may change.
+    """
+
+    __slots__ = ("_next_due", "archive", "before_folding_again", "book", "ledger", "machine", "now", "since_copy")
 
     def __init__(self, book: Book, archive: Archive, machine: Machine | None = None, ledger: Ledger | None = None) -> None:
         self.book = book
@@ -78,7 +86,8 @@ class Watchman:
         self.ledger = ledger if ledger is not None else Ledger()
         self.now: Instant = -FOREVER
         self._next_due: Instant | None = None
-        self._since_copy = 0
+        self.since_copy = 0
+        self.before_folding_again: Callable[[Position], None] = _nothing_to_bring
 
     # -- entries ------------------------------------------------------------------------------------------------
 
@@ -86,14 +95,16 @@ class Watchman:
         """Take in what was recorded at `now`; all of it counts as one step. Time must have been led there."""
         self.now = max(self.now, now)
         earliest = self.archive.add(entries)
+        if not any(reacts(entry.kind) for entry in entries):
+            return
         if earliest > self.machine.frontier:
             # More than one: they may strike each other, so the archive says which of them count, and in which order.
             for entry in entries if len(entries) == 1 else list(self.archive.after(self.machine.frontier)):
                 self.machine.hear(entry)
-            self._since_copy += len(entries)
+            self.since_copy += len(entries)
             self._settle_changes(now)
-            if self._since_copy >= EVERY:
-                self._since_copy = 0
+            if self.since_copy >= EVERY:
+                self.since_copy = 0
                 self.archive.keep(self.machine.frontier, self.machine.freeze)
             return
         self.fold_again(earliest, now)
@@ -101,6 +112,7 @@ class Watchman:
     def fold_again(self, earliest: Position, now: Instant) -> None:
         """Something is different from `earliest` on: go back to a copy before it and hear all that follows again."""
         origin, state = self.archive.copy_before(earliest)
+        self.before_folding_again(origin)
         machine = Machine(book=self.book) if state is None else Machine.thaw(state, self.book)
         touched: dict[int, Duty] = {id(duty): duty for duty in machine.duties()}
         heard = 0
@@ -112,7 +124,7 @@ class Watchman:
                 self.archive.keep(machine.frontier, machine.freeze)
         machine.reach(now)
         touched.update((id(duty), duty) for duty in machine.drain())
-        self.machine, self._since_copy, self._next_due = machine, heard % EVERY, None
+        self.machine, self.since_copy, self._next_due = machine, heard % EVERY, None
         self.ledger.heard_again(touched.values(), origin, now)
 
     def _settle_changes(self, now: Instant) -> None:

@@ -72,6 +72,10 @@ _CLEARED = Ready(
     _ordered(_all.where(alert.c.cleared_at > bindparam("after"), alert.c.cleared_at <= bindparam("until"))),
     "after", "until",
 )  # fmt: skip
+_RAISED_BETWEEN = Ready(
+    _ordered(_all.where(alert.c.raised_at > bindparam("after"), alert.c.raised_at <= bindparam("until"))),
+    "after", "until",
+)  # fmt: skip
 _STEPS = Ready(
     _all.where(alert.c.next_step_at <= bindparam("now"))
     .order_by(alert.c.next_step_at, alert.c.serial)
@@ -138,6 +142,11 @@ def of_machine(connection: Connection, machine: str) -> list[Alert]:
 def cleared_between(connection: Connection, after: int, until: int) -> list[Alert]:
     """The alerts cleared after one instant and at or before another."""
     return [Alert._make(row) for row in _CLEARED.all(connection, after, until)]
+
+
+def raised_between(connection: Connection, after: int, until: int) -> list[Alert]:
+    """The alerts raised after one instant and at or before another."""
+    return [Alert._make(row) for row in _RAISED_BETWEEN.all(connection, after, until)]
 
 
 def steps_due(connection: Connection, now: int, most: int = 1_000) -> list[Alert]:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from typing import cast
 
-from sqlalchemy import BigInteger, Connection, bindparam, cast as sql_cast, delete, func, literal_column, select
+from sqlalchemy import BigInteger, Connection, bindparam, delete, func, literal_column, select
+from sqlalchemy import cast as sql_cast
 from sqlalchemy.dialects import postgresql, sqlite
 
 from logbook.store.statements import NONE, Ready, upsert
 from logbook.store.tables import due, log
 
-_PUT = upsert(due, "machine", "at", keys=["machine"])
+_PUT = upsert(due, "machine", "at", keys=["machine"], if_new=True)
 _EVERY_MACHINE = select(log.c.machine, sql_cast(bindparam("at"), BigInteger)).where(
     log.c.kind == literal_column("'machine'")
 )

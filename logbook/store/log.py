@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, tuple_, update
@@ -81,6 +81,11 @@ class _Void(msgspec.Struct):
     data: _Struck
 
 
+class _Said(msgspec.Struct):
+    data: dict[str, Any]
+
+
+_said = msgspec.json.Decoder(_Said).decode
 _void = msgspec.json.Decoder(_Void).decode
 
 
@@ -128,6 +133,17 @@ _lean = select(
 )
 _FOLD_AFTER = Ready(_lean.where(_of_machine, _beyond).order_by(*_effective), "machine", "at", "seq")
 _FOLD_ALL = Ready(_lean.where(_of_machine).order_by(entry.c.seq), "machine")
+_TOLD = Ready(
+    select(entry.c.id, entry.c.occurred_at, entry.c.bytes)
+    .where(
+        _of_machine,
+        entry.c.kind == bindparam("kind"),
+        entry.c.occurred_at > bindparam("after"),
+        entry.c.occurred_at <= bindparam("until"),
+    )
+    .order_by(*_effective),
+    "machine", "kind", "after", "until",
+)  # fmt: skip
 _VOIDS = Ready(select(entry.c.bytes).where(_of_machine, entry.c.kind == literal_column("'void'")), "machine")
 _EVERY = Ready(select(*entry.c).order_by(entry.c.machine, entry.c.seq))
 _UNLISTED = Ready(
@@ -212,6 +228,18 @@ def rows_for_fold(connection: Connection, machine: str, frontier: Position | Non
 
 def _happened(row: FoldRow) -> int:
     return row[3]  # equal ones stay in the order of seq: Python's sort is stable
+
+
+def told_between(
+    connection: Connection, machine: str, kind: str, after: int, until: int
+) -> list[tuple[int, dict[str, Any]]]:
+    """(occurred_at, data) of a machine's entries of a kind that happened after one instant and by another.
+
+    Struck ones are left out.
+    """
+    gone = struck(connection, machine)
+    rows = _TOLD.all(connection, machine, kind, after, until)
+    return [(occurred_at, _said(content).data) for id_, occurred_at, content in rows if id_ not in gone]
 
 
 def struck(connection: Connection, machine: str) -> frozenset[str]:

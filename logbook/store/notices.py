@@ -62,6 +62,13 @@ _PUT_OFF = Ready(
 )  # fmt: skip
 _DROP = Ready(delete(notice).where(notice.c.id == bindparam("notice"), _waiting), "notice")
 _alert = tuple(notice.c[name] == bindparam(name) for name in ("machine", "duty", "opened_by", "number"))
+_OF_ALERT = Ready(_all.where(*_alert, _waiting).order_by(*_in_order), "machine", "duty", "opened_by", "number")
+_CHANGE = Ready(
+    update(notice)
+    .where(notice.c.id == bindparam("notice"), _waiting)
+    .values(about=bindparam("says"), ready_at=bindparam("ready")),
+    "says", "ready", "notice",
+)  # fmt: skip
 _DROP_ALERT = Ready(delete(notice).where(*_alert, _waiting), "machine", "duty", "opened_by", "number")
 
 _COUNT = Ready(
@@ -122,6 +129,16 @@ def gathered(connection: Connection, ids: Iterable[str], message: str) -> int:
 def in_message(connection: Connection, message: str) -> list[Notice]:
     """The notices that a message tells."""
     return [Notice._make(row) for row in _IN_MESSAGE.all(connection, message)]
+
+
+def of_alert(connection: Connection, machine: str, duty: str, opened_by: str, number: int) -> list[Notice]:
+    """What nobody has been told yet of an alert."""
+    return [Notice._make(row) for row in _OF_ALERT.all(connection, machine, duty, opened_by, number)]
+
+
+def change(connection: Connection, id: str, about: bytes, ready_at: int) -> bool:
+    """Let a notice say something else, and wait until another instant; False if it waits no more."""
+    return bool(_CHANGE.run(connection, about, ready_at, id).rowcount)
 
 
 def put_off(connection: Connection, id: str, ready_at: int) -> bool:

@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, literal_column
+from sqlalchemy import Connection, bindparam, literal_column, or_
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.dialects.postgresql.psycopg import PGDialect_psycopg
 from sqlalchemy.sql import ClauseElement
@@ -84,8 +84,11 @@ def _compiled(statement: ClauseElement, dialect: Any, names: tuple[str, ...]) ->
     return str(compiled)
 
 
-def upsert(table: Table, *names: str, keys: Sequence[str], keep: bool = False) -> Ready:
-    """Insert a row, or put its values in the place of those of the row with the same keys (`keep`: leave that one)."""
+def upsert(table: Table, *names: str, keys: Sequence[str], keep: bool = False, if_new: bool = False) -> Ready:
+    """Insert a row, or put its values in the place of those of the row with the same keys.
+
+    `keep`: leave that row as it is. `if_new`: write only what differs, which spares an index its pages.
+    """
     made = []
     for insert in (sqlite.insert, postgresql.insert):
         statement = insert(table).values({name: bindparam(name) for name in names})
@@ -93,7 +96,8 @@ def upsert(table: Table, *names: str, keys: Sequence[str], keep: bool = False) -
         if keep or not rest:
             made.append(statement.on_conflict_do_nothing(index_elements=list(keys)))
         else:
-            made.append(statement.on_conflict_do_update(index_elements=list(keys), set_=rest))
+            differs = or_(*(table.c[name].is_distinct_from(value) for name, value in rest.items())) if if_new else None
+            made.append(statement.on_conflict_do_update(index_elements=list(keys), set_=rest, where=differs))
     return Ready(made[0], *names, other=made[1])
 
 

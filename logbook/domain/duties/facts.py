@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logbook.domain.history import Entry
-from logbook.domain.machine import FOREVER, Last, Machine, on
+from logbook.domain.machine import FOREVER, Machine, on
 
 
 @on("commissioned")
@@ -70,5 +70,5 @@ def retired(machine: Machine, entry: Entry) -> None:
     "gravity", "prepared", "wipe",
 )  # fmt: skip
 def remember(machine: Machine, entry: Entry) -> None:
-    """By whom and when last: an alert says it, and the pages do."""
-    machine.last[entry.kind] = Last(entry.occurred_at, entry.role, entry.data, entry.seq)
+    """What was done last, and when: an alert says it, and the pages do."""
+    machine.last[entry.kind] = (entry.occurred_at, entry.seq)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from logbook.domain.instants import Instant
 from logbook.domain.machine import FOREVER, Duty, Machine
 from logbook.domain.telling.items import Act, Item, Tell
@@ -61,6 +64,23 @@ def nights_running(machine: Machine, night: Duty) -> int:
     return max(running, 1)
 
 
+def uncharged(machine: Machine) -> Duty | None:
+    """The charge still owed by the latest use that was put away, if it stands."""
+    use = machine.use
+    if use is None or use.put_away is None:
+        return None
+    duty = machine.standing.get("charge", {}).get(use.name)
+    return duty if duty is not None and duty.ended_at is None else None
+
+
+def before_night(machine: Machine, now: Instant) -> Instant:
+    """When a machine that is not on charge is to be told of before its next night, if after `now`; else FOREVER."""
+    if machine.night_next >= FOREVER or uncharged(machine) is None:
+        return FOREVER
+    at = machine.night_next - machine.policy(now).charge_before_night
+    return at if at > now else FOREVER
+
+
 def tell_of(machine: Machine, duty: Duty, now: Instant) -> Tell:
     """How an alert of this duty is told; so many nights running without a word are urgent."""
     policy = machine.policy(now)
@@ -70,25 +90,29 @@ def tell_of(machine: Machine, duty: Duty, now: Instant) -> Tell:
     return tell
 
 
+Look = Callable[[int], tuple[str, dict[str, Any]]]
+"""Looks an entry of the machine up by its seq: (role of who reported it, data)."""
+
+
 def item_of(
-    machine: Machine, duty: Duty, *, uuid: str, code: str, site_name: str, zone: str, number: int, raised_at: Instant,
-    tell: Tell, serial: int | None = None, outcome: str | None = None,
+    machine: Machine, duty: Duty, look: Look, *, uuid: str, code: str, site_name: str, zone: str, number: int,
+    raised_at: Instant, tell: Tell, serial: int | None = None, outcome: str | None = None,
 ) -> Item:  # fmt: skip
     """Everything that a message about this alert may say, taken from the machine as it is now."""
     acts = {kind: machine.last[kind] for kind in _MATTERS.get(duty.duty, ()) if kind in machine.last}
     item = Item(
         duty=duty.duty, opened_by=duty.opened_by, machine=uuid, code=code, site=duty.site, site_name=site_name,
         zone=zone, opened_at=duty.opened_at, due_at=duty.due, raised_at=raised_at, tell=tell, number=number,
-        serial=serial, outcome=outcome, last={kind: Act(act.at, act.role) for kind, act in acts.items()},
+        serial=serial, outcome=outcome, last={kind: Act(at, look(seq)[0]) for kind, (at, seq) in acts.items()},
     )  # fmt: skip
     if machine.night_next < FOREVER:
         item.next_night = machine.night_next
     if duty.duty == "rinse" and "empty" in acts:
-        item.emptied = acts["empty"].at >= duty.opened_at
+        item.emptied = acts["empty"][0] >= duty.opened_at
     if duty.duty in ("charge", "night") and "put_away" in acts:
-        item.charge_pct = acts["put_away"].data.get("charge_pct")
+        item.charge_pct = look(acts["put_away"][1])[1].get("charge_pct")
     if duty.duty in ("segments_low", "segments_gone", "segments") and "segments" in machine.last:
-        lengths = machine.last["segments"].data["left_um"]
+        lengths = look(machine.last["segments"][1])[1]["left_um"]
         item.least_um = min(lengths)
         item.head = lengths.index(item.least_um) + 1 if len(lengths) > 1 else 0
     if duty.duty == "night":

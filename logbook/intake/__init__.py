@@ -1,0 +1,5 @@
+"""The one door in. Every channel, page and import writes through `Intake.record`, and nothing else writes a log."""
+
+from logbook.intake.record import CLOCK, PROGRAM, By, Draft, Intake, Receipt, Written
+
+__all__ = ["CLOCK", "PROGRAM", "By", "Draft", "Intake", "Receipt", "Written"]

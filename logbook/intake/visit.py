@@ -1,0 +1,88 @@
+"""A visit to one machine's log, inside a transaction: add entries, look at what follows, leave it in order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection
+
+from logbook.domain import door
+from logbook.domain.book import MachineBook
+from logbook.domain.history import Entry
+from logbook.domain.instants import Instant
+from logbook.domain.instants import parse as parse_instant
+from logbook.domain.register import Register
+from logbook.domain.telling.wake import next_wake
+from logbook.domain.watchman import Watchman
+from logbook.store import alerts, dues, folds, log
+
+if TYPE_CHECKING:
+    from logbook.intake.record import By, Draft, Intake, Written
+
+
+class Visit:
+    """One machine's log, open for writing in a transaction: add entries, decide, then leave."""
+
+    def __init__(
+        self, intake: Intake, connection: Connection, machine: str, register: Register, head: log.Head, now: Instant
+    ) -> None:
+        self.intake = intake
+        self.connection = connection
+        self.uuid = machine
+        self.register = register
+        self.head = head
+        self.now = now
+        self.book = MachineBook(register, machine)
+        self.watchman: Watchman = folds.load(connection, machine, self.book)
+        self.watchman.advance(now - 1)
+
+    @property
+    def code(self) -> str:
+        """The machine's plate."""
+        return self.register.machines[self.uuid].code
+
+    def add(self, drafts: Sequence[Draft], by: By) -> list[Written]:
+        """Append entries, recorded now. Raises door.Refused."""
+        fold = self.watchman.machine
+        commissioned = fold.commissioned_at
+        for draft in drafts:
+            if (draft.kind == "commissioned") != (commissioned is None):
+                raise door.Refused("not_commissioned", "A machine's log begins with `commissioned`, once. Nothing was saved.")
+            if draft.kind in ("commissioned", "moved") and draft.data.get("site") not in self.register.sites:
+                raise door.Refused(
+                    "unknown_site", f"There is no site {draft.data.get('site')!r} in this fleet. Nothing was saved."
+                )
+            commissioned = commissioned if commissioned is not None else (draft.occurred_at or self.now)
+        late_after = self.book.policy(fold.site, self.now).late_after if fold.site else None
+        rows, written, entries = self.intake.formed(
+            self.connection, self.uuid, self.register.origin, self.head, drafts, by, self.now,
+            first=fold.commissioned_at, late_after=late_after,
+        )  # fmt: skip
+        log.append(self.connection, self.uuid, rows)
+        if rows:
+            self.head = log.Head(rows[-1].seq, rows[-1].hash, self.now)
+            self.watchman.hear(entries, self.now)
+            self._answered(entries)
+        self.watchman.advance(self.now)
+        return written
+
+    def _answered(self, entries: Iterable[Entry]) -> None:
+        """Someone took an alert in hand: its next step waits until then."""
+        for entry in entries:
+            if entry.kind != "acknowledged":
+                continue
+            data = entry.data
+            identity = (self.uuid, data["duty"], data["opened_by"], data["number"])
+            found = alerts.find(self.connection, identity)
+            if found is None or found.cleared_at is not None:
+                raise door.Refused("no_alert", "There is no such alert any more. Nothing was saved.")
+            until = parse_instant(data["until"])
+            later = None if found.next_step_at is None else max(found.next_step_at, until)
+            alerts.acknowledged(self.connection, identity, until, later)
+
+    def leave(self) -> None:
+        """Keep the fold as it is now, and the instant at which the clock must look at this machine again."""
+        folds.save(self.connection, self.uuid, self.head.seq, self.watchman)
+        steps = [each.next_step_at for each in alerts.live(self.connection, self.uuid) if each.next_step_at is not None]
+        dues.put(self.connection, self.uuid, next_wake(self.watchman, self.now, steps))
