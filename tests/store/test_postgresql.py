@@ -104,7 +104,8 @@ def test_a_job_that_fails_for_its_own_fault_is_not_run_for_ever(store: Store) ->
 
 
 def test_two_clocks_do_not_look_at_the_same_machine(store: Store, url: str) -> None:
-    store.write(lambda connection: [dues.put(connection, name, 1) for name in ("a", "b")])
+    for name in ("a", "b"):
+        store.write(lambda connection, name=name: dues.put(connection, name, 1))  # type: ignore[misc]
 
     def first(connection: Connection) -> list[tuple[str, int]]:
         mine = dues.reached(connection, 1, most=1, lock=True)

@@ -70,7 +70,7 @@ def test_what_waits_together_is_committed_together_and_answered_after(store: Sto
             pool.submit(store.write, lambda connection, at=number: dues.put(connection, f"m{at}", at))
             for number in range(10)
         ]
-        while store._writer._queue.qsize() < 10:  # type: ignore[attr-defined]
+        while len(store._writer._waiting) < 10:  # type: ignore[attr-defined]
             assert not any(post.done() for post in posts)
         go.set()
         for post in posts:
@@ -92,7 +92,7 @@ def test_a_job_that_fails_in_a_group_is_taken_back_alone(store: Store) -> None:
         before = pool.submit(store.write, lambda connection: dues.put(connection, "before", 1))
         bad = pool.submit(store.write, failing)
         after = pool.submit(store.write, lambda connection: dues.put(connection, "after", 1))
-        while store._writer._queue.qsize() < 3:  # type: ignore[attr-defined]
+        while len(store._writer._waiting) < 3:  # type: ignore[attr-defined]
             pass
         go.set()
         before.result(10)
@@ -120,10 +120,10 @@ def test_a_full_disk_is_told_to_everyone_and_nothing_is_half_saved(store: Store)
 
     with ThreadPoolExecutor(2) as pool:
         small = pool.submit(store.write, lambda connection: clock.put(connection, "step", 1))
-        while store._writer._queue.qsize() < 1:  # type: ignore[attr-defined]
+        while len(store._writer._waiting) < 1:  # type: ignore[attr-defined]
             pass
         full = pool.submit(store.write, large)
-        while store._writer._queue.qsize() < 2:  # type: ignore[attr-defined]
+        while len(store._writer._waiting) < 2:  # type: ignore[attr-defined]
             pass
         go.set()
         for post in (small, full):
@@ -148,7 +148,7 @@ def test_each_caller_of_a_failed_group_gets_an_exception_of_its_own(store: Store
     with ThreadPoolExecutor(3) as pool:
         posts = [pool.submit(store.write, ending)]
         posts += [pool.submit(store.write, lambda connection: clock.put(connection, "step", 1)) for _ in range(2)]
-        while store._writer._queue.qsize() < 3:  # type: ignore[attr-defined]
+        while len(store._writer._waiting) < 3:  # type: ignore[attr-defined]
             pass
         go.set()
         errors = [post.exception(10) for post in posts]
@@ -159,6 +159,63 @@ def test_each_caller_of_a_failed_group_gets_an_exception_of_its_own(store: Store
     assert told[0] is not told[1]
     assert "Nothing of this was saved" in str(told[0])
     store.write(lambda connection: clock.put(connection, "step", 1))
+
+
+def test_whoever_writes_for_all_and_is_interrupted_leaves_nobody_waiting(store: Store) -> None:
+    inside, go = threading.Event(), threading.Event()
+    errors: list[BaseException] = []
+
+    def pressed(connection: Connection) -> None:
+        dues.put(connection, "half", 1)
+        raise KeyboardInterrupt
+
+    def leader() -> None:
+        try:
+            store.write(pressed)
+        except BaseException as why:  # noqa: BLE001 - that is what is asked here
+            errors.append(why)
+
+    def holding(_: Connection) -> None:
+        inside.set()
+        go.wait(10)
+
+    holder = threading.Thread(target=lambda: store.write(holding))
+    holder.start()
+    assert inside.wait(10)
+    first = threading.Thread(target=leader)
+    first.start()
+    while len(store._writer._waiting) < 1:  # type: ignore[attr-defined]
+        pass
+    with ThreadPoolExecutor(1) as pool:
+        post = pool.submit(store.write, lambda connection: dues.put(connection, "beside", 1))
+        while len(store._writer._waiting) < 2:  # type: ignore[attr-defined]
+            pass
+        go.set()
+        with pytest.raises(StoreError, match="Nothing of this was saved"):
+            post.result(10)
+    first.join(10)
+    holder.join(10)
+    assert [type(error) for error in errors] == [KeyboardInterrupt]
+    store.write(lambda connection: dues.put(connection, "after", 1))
+    with store.read() as connection:
+        assert dues.reached(connection, 1) == [("after", 1)]
+
+
+def test_closing_waits_for_what_is_being_written(store: Store, path: Path) -> None:
+    go, thread = _hold(store)
+    with ThreadPoolExecutor(2) as pool:
+        post = pool.submit(store.write, lambda connection: dues.put(connection, "last", 1))
+        while len(store._writer._waiting) < 1:  # type: ignore[attr-defined]
+            pass
+        closing = pool.submit(store.close)
+        assert not closing.done()
+        go.set()
+        post.result(10)
+        closing.result(10)
+    thread.join()
+    other = sqlite3.connect(path)
+    assert other.execute("SELECT machine FROM due").fetchall() == [("last",)]
+    other.close()
 
 
 def test_a_database_held_by_another_program_is_told_after_waiting(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

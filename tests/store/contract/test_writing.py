@@ -17,7 +17,7 @@ from tests.store.entries import append, begun, chain
 def test_what_write_has_answered_another_connection_sees(store: Store, url: str) -> None:
     with Store(url) as other:
         for number in range(20):
-            store.write(lambda connection, at=number: clock.put(connection, "step", at))
+            store.write(lambda connection, at=number: clock.put(connection, "step", at))  # type: ignore[misc]
             with other.read() as connection:
                 assert clock.of(connection, "step") == (number, None)
 
