@@ -181,9 +181,9 @@ class _Walk:
             if head is not None:
                 _end(head, seq, last, recorded)
             self._stray(machine, None)
-        except (_FoundError, TypeError) as found:
-            if isinstance(found, TypeError):  # SQLite keeps what it is given, whatever the column's type
-                found = _FoundError("column", "a column holds a value of another type than it should")
+        except (_FoundError, TypeError, OverflowError, ValueError) as found:
+            if not isinstance(found, _FoundError):  # SQLite keeps what it is given, whatever the column's type
+                found = _FoundError("column", "a column holds what it cannot: another type, or no date of ours")
             place = f"entry {seq} ({id})" if seq else "before its first entry"
             self.faults.append(Fault(machine, seq, id, found.why, f"log {machine}, {place}: {found}"))
             # What follows stands on the fault; the next log is judged on its own.
@@ -258,40 +258,34 @@ def _content(row: RowLike) -> Formed:
 
 def _columns(row: RowLike, formed: Formed, log: str) -> None:
     """The columns say what the bytes say."""
-    machine, seq, id, kind, occurred_at, recorded_at = row[:6]
+    machine, seq, id, kind, occurred_at, recorded_at, _, _, _ = row
+    if (
+        formed.recorded_at == instant_text(recorded_at)
+        and formed.occurred_at == instant_text(occurred_at)
+        and formed.id == id
+        and formed.kind == kind
+        and formed.seq == seq
+        and formed.machine == machine
+        and formed.log == log
+    ):
+        return
     if formed.log != log:
         raise _FoundError("log", f"it belongs to the fleet {formed.log!r}, not to {log!r}")
-    if (
-        formed.machine != machine
-        or formed.seq != seq
-        or formed.id != id
-        or formed.kind != kind
-        or formed.occurred_at != _time(occurred_at)
-        or formed.recorded_at != _time(recorded_at)
-    ):
-        told = {
-            "machine": (formed.machine, machine),
-            "seq": (formed.seq, seq),
-            "id": (formed.id, id),
-            "kind": (formed.kind, kind),
-            "occurred_at": (formed.occurred_at, _time(occurred_at)),
-            "recorded_at": (formed.recorded_at, _time(recorded_at)),
-        }
-        name = next(name for name, (said, stored) in told.items() if said != stored)
-        said, stored = told[name]
-        raise _FoundError("column", f"the database says {name} {stored!r}, its bytes say {said!r}")
-
-
-def _time(instant: int) -> str:
-    try:
-        return instant_text(instant)
-    except (OverflowError, TypeError, ValueError):
-        return f"{instant!r}, which is no instant"
+    told = {
+        "machine": (formed.machine, machine),
+        "seq": (formed.seq, seq),
+        "id": (formed.id, id),
+        "kind": (formed.kind, kind),
+        "occurred_at": (formed.occurred_at, instant_text(occurred_at)),
+        "recorded_at": (formed.recorded_at, instant_text(recorded_at)),
+    }
+    name, said, stored = next((name, *both) for name, both in told.items() if both[0] != both[1])
+    raise _FoundError("column", f"the database says {name} {stored!r}, its bytes say {said!r}")
 
 
 def _root(row: RowLike, formed: Formed, roots: dict[str, str]) -> None:
     """`root` is the first entry of the chain of corrections, as `logbook.domain.history` follows it."""
-    corrects = formed.data.get("corrects")
+    corrects = formed.data.get("corrects") if formed.data else None
     root = None
     if isinstance(corrects, str):
         root = roots[formed.id] = roots.get(corrects, corrects)

@@ -106,7 +106,10 @@ def read(content: bytes) -> Formed:
         # What a key said first, a space, another order or another escape is lost in reading: it shows here.
         if encode(formed) != content:
             raise NotCanonicalError("the bytes are not spelt canonically, or name a key twice")
-        check(formed.data)
+        if formed.data:
+            check(formed.data)
+        if formed.private:
+            check(formed.private)
     except msgspec.MsgspecError as why:
         raise NotCanonicalError(f"the bytes are not an entry: {why}") from None
     except UnicodeDecodeError:
@@ -115,10 +118,6 @@ def read(content: bytes) -> Formed:
         raise NotCanonicalError("the bytes are nested too deeply") from None
     if not 1 <= formed.seq <= LARGEST or not 1 <= formed.v <= LARGEST:
         raise NotCanonicalError("seq and v are whole numbers from 1 on")
-    for keys in (formed.private, formed.data):
-        for key in keys:
-            if not key.isascii():
-                raise NotCanonicalError(f"the key {key!r} is not plain ASCII text")
     return formed
 
 

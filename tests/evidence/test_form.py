@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -87,7 +88,7 @@ def test_endless_nesting_is_refused_when_formed() -> None:
         deep = deep.pop()
 
 
-DAMAGE = {
+DAMAGE: dict[str, Callable[[bytes], bytes]] = {
     "a key twice": lambda b: b.replace(b'"role":"owner"', b'"role":"cleaner","role":"owner"'),
     "a key twice in the data": lambda b: b.replace(b'{"battery"', b'{"battery":"lithium","battery"'),
     "a space": lambda b: b.replace(b'"seq":1', b'"seq": 1'),
