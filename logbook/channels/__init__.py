@@ -1,1 +1,1 @@
-"""Every way in and out: one folder a channel. A channel turns what came into drafts, and answers; it decides nothing."""
+"""Every way in and out, one folder a channel: each turns what came into drafts, and answers. None decides anything."""

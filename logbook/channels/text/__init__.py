@@ -5,7 +5,7 @@ Promises that a text is read whole or not at all, that nothing is saved which wa
 has one short answer. Never writes, never sends, never looks at a clock.
 """
 
-
+from logbook.channels.text.answers import answer, as_json
 from logbook.channels.text.reading import Draft, Fleet, Reading, read
 
-__all__ = ["Draft", "Fleet", "Reading", "read"]
+__all__ = ["Draft", "Fleet", "Reading", "answer", "as_json", "read"]

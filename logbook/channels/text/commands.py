@@ -39,7 +39,8 @@ def whole_text(text: str, tokens: list[Token]) -> Command | None:
                 return Command(control)
     if match := _ANSWER.fullmatch(low):
         digits = re.sub("[^0-9]", "", match[2])
-        return Command("set_aside" if match[1] == "no" else "accept", {"to": ("+" if match[2][0] == "+" else "") + digits})
+        to = ("+" if match[2][0] == "+" else "") + digits
+        return Command("set_aside" if match[1] == "no" else "accept", {"to": to})
     if match := _JOIN.fullmatch(low):
         # The same places in the text as it was written: a name keeps its capitals and accents.
         word, name = text[match.start(2) : match.end(2)], text[match.start(3) : match.end(3)]
@@ -79,7 +80,7 @@ def _on_one(command: Command, codes: list[str], word: Item) -> Command:
 
 def _seen(numbers: list[Item], word: Item) -> Command:
     if not numbers:
-        return Command("seen", trouble=Trouble(Rank.NUMBER, word.start, "needs_quantity", {"word": word.text, "seen": True}))
+        return Command("seen", trouble=Trouble(Rank.NUMBER, word.start, "needs_quantity", {"word": word.text}))
     number = numbers[0]
     if len(numbers) > 1:
         return Command("seen", trouble=Trouble(Rank.CONFLICT, word.start, "conflicting", {"word": word.text}))

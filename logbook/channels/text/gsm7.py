@@ -79,7 +79,7 @@ def parts(text: str) -> int:
 
 
 def spell(text: str) -> str:
-    """The text in characters of the alphabet: a letter that is not in it loses its accent, anything else turns to "?"."""
+    """The text in characters of the alphabet: a letter not in it loses its accent, anything else becomes "?"."""
     return "".join(map(_spelt, text))
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from logbook.channels.text import numbers, times
 from logbook.channels.text.lexicon import TIME_UNITS, UNITS, Lexicon, Meaning, Role, lexicon
+from logbook.channels.text.slips import SHORTEST
 from logbook.channels.text.times import Ago, When
 from logbook.channels.text.tokens import Token, tokenise
 from logbook.domain.entries import Quantity
@@ -22,7 +23,10 @@ _CLOCK_WORDS = frozenset({"hours", "hour", "horas", "hora", "hrs", "hr"})
 
 @dataclass(slots=True, eq=False)
 class Item:
-    """One thing said. `role` is a role of the lexicon, or code, mixed, break, question, about, number, when, ambiguous."""
+    """One thing said.
+
+    `role` is a role of the lexicon, or one of: code, mixed, break, question, about, number, when, ambiguous, remark.
+    """
 
     role: Role | str
     text: str
@@ -52,7 +56,7 @@ def _item(token: Token, words: Lexicon) -> Item:
         return Item(meaning.role, token.text, token.start, token.end, meaning.kind, meaning.quantity)
     near = words.near(token.text)
     if near and words.same(near):
-        meant = min(near)
+        meant = min(near, key=lambda word: (len(word) == len(token.text) == SHORTEST, word))
         meaning = words.words[meant]
         if meaning.role in ("kind", "also", "battery", "bare", "part"):
             return Item(
@@ -76,11 +80,8 @@ def _phrases(items: list[Item], words: Lexicon) -> list[Item]:
             if last is not None:
                 made += between
                 slipped = any(each.slipped for each in items[index : last + 1])
-                made.append(
-                    Item(
-                        meaning.role, " ".join(said), item.start, items[last].end, meaning.kind, meaning.quantity, slipped
-                    )
-                )
+                start, end = item.start, items[last].end
+                made.append(Item(meaning.role, " ".join(said), start, end, meaning.kind, meaning.quantity, slipped))
                 index = last + 1
                 break
         else:

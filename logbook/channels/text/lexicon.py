@@ -36,33 +36,37 @@ class Meaning:
     quantity: Quantity | None = None
 
 
-FILLERS = """the el la los las de del it i he she at a now then ya ok okay in on thanks gracias done listo lista hola hi
-    machine maquina""".split()
-NEGATIONS = """no not never sin nunca didnt dont cant cannot couldnt wasnt werent isnt arent aint havent hasnt hadnt
-    wouldnt shouldnt none nothing without nor neither nobody jamas tampoco ni nada ningun ninguno ninguna
-    ❌ ✖ ✗ ✘ 🚫 ⛔ 👎""".split()
-PLANS = "will going gonna later tomorrow voy vamos luego manana despues".split()
-PLEASE = "please pls plz porfa porfavor".split()
-ASKS = "change changed changing cambio falta nota later full lleno".split()
+def _all(words: str) -> tuple[str, ...]:
+    return tuple(words.split())
+
+
+FILLERS = _all("""the el la los las de del it i he she at a now then ya ok okay in on thanks gracias done listo
+    lista hola hi machine maquina""")
+NEGATIONS = _all("""no not never sin nunca didnt dont cant cannot couldnt wasnt werent isnt arent aint havent hasnt
+    hadnt wouldnt shouldnt none nothing without nor neither nobody jamas tampoco ni nada ningun ninguno ninguna
+    ❌ ✖ ✗ ✘ 🚫 ⛔ 👎""")
+PLANS = _all("will going gonna later tomorrow voy vamos luego manana despues")
+PLEASE = _all("please pls plz porfa porfavor")
+ASKS = _all("change changed changing cambio falta nota later full lleno")
 """So near to a word of the log that a guess would be a coin's toss, or said of what is still to be done."""
-DOUBTS = """need needs needed necesita necesitan necesito must should debe deben ought be being but pero again nuevo otra
-    aun todavia still yet if when until before can could would get gets getting want wants wait waiting who almost
-    casi hay falta por""".split()
+DOUBTS = _all("""need needs needed necesita necesitan necesito must should debe deben ought be being but pero again nuevo
+    otra aun todavia still yet if when until before can could would get gets getting want wants wait waiting who
+    almost casi hay falta por""")
 """Beside "fixed", these words leave it open whether it is fixed."""
 CONTROLS = {
     "undo": "undo", "deshacer": "undo", "borrar": "undo", "owed": "owed", "pendiente": "owed", "seen": "seen",
     "visto": "seen", "join": "join", "entrar": "join", "help": "help", "ayuda": "help",
 }  # fmt: skip
-OPT_OUT = "stop stopall quit end revoke cancel unsubscribe baja optout".split() + ["opt out"]
-OPT_IN = "start yes unstop".split()
-HELP = "info help ayuda".split()
+OPT_OUT = (*_all("stop stopall quit end revoke cancel unsubscribe baja optout"), "opt out")
+OPT_IN = _all("start yes unstop")
+HELP = _all("info help ayuda")
 """Whole texts that carriers keep for themselves, and help in Spanish."""
 UNITS: dict[str, tuple[str, int, int]] = {
-    # to ml: the US gallon is 3.785411784 l, a quart a quarter of it, a fluid ounce 1/128 (NIST Handbook 44, App. C)
+    # to ml: the US gallon is 3.785411784 l, 231 cubic inches of 16.387064 ml; a quart is 1/4, a fluid ounce 1/128
     **dict.fromkeys(["ml"], ("volume", 1, 1)),
     **dict.fromkeys(["cl"], ("volume", 10, 1)),
-    **dict.fromkeys("l lt lts liter liters litre litres litro litros".split(), ("volume", 1000, 1)),
-    **dict.fromkeys("gal galon galones".split(), ("volume", 3_785_411_784, 1_000_000)),
+    **dict.fromkeys(_all("l lt lts liter liters litre litres litro litros"), ("volume", 1000, 1)),
+    **dict.fromkeys(_all("gal galon galones"), ("volume", 3_785_411_784, 1_000_000)),
     "qt": ("volume", 3_785_411_784, 4_000_000),
     "oz": ("volume", 3_785_411_784, 128_000_000),
     # to um: an inch is 25.4 mm
@@ -87,7 +91,7 @@ _CLOCK: dict[str, Meaning] = {
     **dict.fromkeys(["first", "primera", "1st"], Meaning("nth", "1")),
     **dict.fromkeys(["second", "segunda", "2nd"], Meaning("nth", "2")),
 }  # fmt: skip
-_GAPS = frozenset("de del la las el los the it machine maquina".split())
+_GAPS = frozenset(_all("de del la las el los the it machine maquina"))
 """What may stand inside a phrase: "put it away", "agua de la bateria"."""
 _GAPPED = frozenset({"watering", "put_away"})
 _PARTICIPLE = re.compile("(?:[ai]d[ao]|[eo]st[ao]|rot[ao])$")
@@ -186,8 +190,8 @@ def lexicon() -> Lexicon:
 
 
 TIME_UNITS: dict[str, int] = {
-    **dict.fromkeys("min mins minute minutes minuto minutos".split(), 60),
-    **dict.fromkeys("h hr hrs hour hours hora horas".split(), 3600),
+    **dict.fromkeys(_all("min mins minute minutes minuto minutos"), 60),
+    **dict.fromkeys(_all("h hr hrs hour hours hora horas"), 3600),
 }
 """What may stand between a number and "ago", in seconds."""
 

@@ -15,6 +15,7 @@ from logbook.channels.text.tokens import is_a_code, looks_like_a_code
 from logbook.channels.text.troubles import Rank, Trouble
 
 _NOTHING = frozenset({"filler", "and", "break", "tank"})
+_JOINS = frozenset({"unknown", "negation", "part", "doubt"})
 _CUTS = frozenset({".", ";", "\n"})
 
 
@@ -61,8 +62,11 @@ def parts(items: list[Item], text_end: int, lone_machine: str | None) -> tuple[l
             troubles.append(_whose(items[stop - 1]))
         if not last and not _may_end(following):
             troubles.append(_whose(items[groups[number + 1][0]]))
+        if number and _inside_a_remark(items, start, following):
+            troubles.append(_whose(items[start]))
         codes = [item.text for item in items[start:stop] if item.role == "code"]
-        found.append(Part(list(dict.fromkeys(codes)), following, text_end if last else items[groups[number + 1][0]].start))
+        end = text_end if last else items[groups[number + 1][0]].start
+        found.append(Part(list(dict.fromkeys(codes)), following, end))
     return found, troubles
 
 
@@ -83,7 +87,8 @@ def _only(items: list[Item], at: int, text_end: int) -> tuple[list[Part], list[T
     if not all(item.role in ("when", "day") for item in small):
         last_break = next((item for item in reversed(before) if item.role not in ("filler", "tank")), None)
         cut = last_break is not None and last_break.role == "break" and last_break.text in _CUTS
-        if cut or _remark_last(before) and last_break is not None and last_break.role in ("break", "and"):
+        parted = last_break is not None and last_break.role in ("break", "and")
+        if cut or (parted and _remark_last(before)):
             troubles.append(_whose(code))
     return [Part([code.text], items, text_end)], troubles
 
@@ -110,6 +115,13 @@ def _groups(items: list[Item]) -> list[tuple[int, int]]:
     return found
 
 
+def _inside_a_remark(items: list[Item], start: int, following: list[Item]) -> bool:
+    """Whether another machine's code stands in the middle of a remark: "B7H squeegee on C4J broken"."""
+    if items[start - 1].role in ("break", "and"):
+        return False
+    return bool(split(following)[0].kinds() & set(REMARKS))
+
+
 def _remark_last(items: list[Item]) -> bool:
     """Whether the last sentence is one that is kept as it was written."""
     sentences = [sentence for sentence in split(items) if sentence.items]
@@ -122,9 +134,8 @@ def _may_end(items: list[Item]) -> bool:
     remarks = [index for index, sentence in enumerate(sentences) if sentence.kinds() & set(REMARKS)]
     if not remarks:
         return True
-    joined = all(any(i.role in ("unknown", "negation", "part", "doubt") for i in s.items) for s in sentences[remarks[-1] + 1 :])
-    if not joined:
-        return True
+    if not all(any(item.role in _JOINS for item in each.items) for each in sentences[remarks[-1] + 1 :]):
+        return True  # something that is no remark stands between
     trailing: list[str] = []
     for item in reversed(items):
         if item.role not in ("break", "and"):

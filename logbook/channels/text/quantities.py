@@ -188,15 +188,18 @@ def _is_mixed(items: list[Item], item: Item) -> bool:
 def _claimants(items: list[Item], index: int, stands_for: dict[int, Item]) -> list[Item]:
     """The words directly beside a number that could be its own; over a comma only where none is nearer."""
     number = items[index]
-    near, far = [], []
+    near: list[Item] = []
+    far: list[Item] = []
     for step in (-1, 1):
         word, commas = _beside(items, index, step)
         if word is None:
             continue
         word = stands_for.get(id(word), word)
-        if word.quantity is not None and word.role in ("kind", "bare") and not word.quantity.many:
-            if _fits(number, word, word.quantity, after=step < 0, items=items, near=commas == 0):
-                (far if commas else near).append(word)
+        quantity = word.quantity
+        if quantity is None or word.role not in ("kind", "bare") or quantity.many:
+            continue
+        if _fits(number, word, quantity, after=step < 0, items=items, near=commas == 0):
+            (far if commas else near).append(word)
     return near or far
 
 
@@ -285,9 +288,8 @@ def _measured(run: list[Item], word: Item, quantity: Quantity, bound: Bound) -> 
         try:
             found.append(numbers.measure(item.text, item.unit, quantity))
         except numbers.RefusedNumber as why:
-            bound.troubles.append(
-                Trouble(Rank.NUMBER, item.start, why.reason, {"word": item.text, "kind": word.kind, "quantity": quantity})
-            )
+            about: dict[str, object] = {"word": item.text, "kind": word.kind, "quantity": quantity}
+            bound.troubles.append(Trouble(Rank.NUMBER, item.start, why.reason, about))
             return
     value: object = found if quantity.many else found[0]
     if bound.values.setdefault(id(word), value) != value:

@@ -16,7 +16,6 @@ from logbook.channels.text import commands, machines, quantities, sentences, tim
 from logbook.channels.text.items import Item, itemise
 from logbook.channels.text.tokens import tidy, tokenise
 from logbook.channels.text.troubles import Rank, Trouble, first
-from logbook.domain.entries import catalogue
 from logbook.domain.instants import Instant
 
 CARD = ("empty", "rinse", "squeegee", "charge", "put_away")
@@ -103,7 +102,7 @@ def read(message: str, fleet: Fleet, at: Instant) -> Reading:
         said = _acts(parted, bound, objects, text, troubles)
         _give_times(parted.items, said, troubles)
         acts.append((part.machines, said))
-    return _finish(acts, parts, troubles, fleet, at)
+    return _finish(acts, troubles, fleet, at)
 
 
 def _commanded(command: commands.Command, at: Instant) -> Reading:
@@ -127,7 +126,7 @@ def _acts(
         elif item.role == "bare" and id(item) not in objects:
             if id(item) in bound.values:
                 acts += _one(parted.items, index, bound, troubles)
-            elif not any(_claims(item, trouble) for trouble in bound.troubles) and not _with_its_kind(parted.items, index):
+            elif not bound.troubles and not _with_its_kind(parted.items, index):
                 troubles.append(Trouble(Rank.WORD, item.start, "ambiguous_word", {"word": item.text, "volume": True}))
     return acts
 
@@ -135,39 +134,30 @@ def _acts(
 def _one(items: list[Item], index: int, bound: quantities.Bound, troubles: list[Trouble]) -> list[_Act]:
     item = items[index]
     kind, quantity = item.kind, item.quantity
-    changed = catalogue.newest("segment_change")
-    if changed is not None and changed.words is not None and changed.words.also_of == kind and words.is_change(items, index):
-        kind = changed.kind
+    if kind == "segments" and words.is_change(items, index):
+        kind = "segment_change"
     data: dict[str, Any] = {}
     if quantity is not None:
         if id(item) in bound.values:
             data[quantity.field] = bound.values[id(item)]
-        elif quantity.required and kind == item.kind and not any(_claims(item, trouble) for trouble in bound.troubles):
+        elif quantity.required and kind == item.kind and not bound.troubles:
             about = {"word": item.text, "kind": kind, "quantity": quantity}
             troubles.append(Trouble(Rank.NUMBER, item.start, "needs_quantity", about))
     return [_Act(kind, item, data)]
 
 
-def _claims(item: Item, trouble: Trouble) -> bool:
-    """Whether a trouble with a number already speaks of this word."""
-    return trouble.about.get("kind") == item.kind or trouble.reason == "conflicting"
-
-
 def _with_its_kind(items: list[Item], index: int) -> bool:
     """Whether bare "water" only repeats the word beside it: "topped up water"."""
-    return any(
-        (other := words.beside(items, index, step)) is not None and other.role == "kind" and other.kind == items[index].kind
-        for step in (1, -1)
-    )
+    near = [other for step in (1, -1) if (other := words.beside(items, index, step)) is not None]
+    return any(other.role == "kind" and other.kind == items[index].kind for other in near)
 
 
 def _note(remark: sentences.Remark, text: str) -> str:
     """The sentence as it was written; sentences that stood apart are put together with a full stop."""
     spans: list[tuple[int, int]] = []
     for start, end in remark.spans:
-        if spans and not text[spans[-1][1] : start].strip(" .;,!\n\r\t") or (
-            spans and text[spans[-1][1] : start].strip(" .;,!\n\r\t").lower() in ("and", "y", "e", "&")
-        ):
+        between = text[spans[-1][1] : start].strip(" .;,!\n\r\t").lower() if spans else None
+        if between in ("", "and", "y", "e", "&"):
             spans[-1] = (spans[-1][0], end)
         else:
             spans.append((start, end))
@@ -217,7 +207,6 @@ def _leans_forward(items: list[Item], index: int) -> bool:
 
 def _finish(
     acts: list[tuple[list[str], list[_Act]]],
-    parts: list[machines.Part],
     troubles: list[Trouble],
     fleet: Fleet,
     at: Instant,

@@ -103,7 +103,7 @@ def part(items: list[Item], text_end: int, codes: frozenset[str], lengths: Colle
                 remark = Remark("fault", [])
                 _place(parted, sentence, remark)
             remark.spans.append(span)
-            parted.troubles += _later_times(sentence) if kind == "more" else []
+            parted.troubles += _in_what_follows(sentence) if kind == "more" else []
             if own:
                 parted.items += [item for item in sentence.items if _counts_as_time(item)]
         else:
@@ -180,12 +180,12 @@ def _start(sentence: Sentence) -> int:
     return sentence.items[0].start
 
 
-def _later_times(sentence: Sentence) -> list[Trouble]:
-    """A time in a sentence that only joined the note: whose is it?"""
+def _in_what_follows(sentence: Sentence) -> list[Trouble]:
+    """A time in a sentence that only joined the note: whose is it? And a question there is still a question."""
     return [
-        Trouble(Rank.TIME, item.start, "ambiguous_time", {"word": item.text})
+        _ask(item) if item.role == "question" else Trouble(Rank.TIME, item.start, "ambiguous_time", {"word": item.text})
         for item in sentence.items
-        if item.role in ("when", "day")
+        if item.role in ("when", "day", "question")
     ]
 
 
@@ -200,7 +200,7 @@ def _codes(sentence: Sentence, codes: frozenset[str], lengths: Collection[int]) 
             word = item.text.upper()
             if is_a_code(word, lengths):
                 found.append(Trouble(Rank.CODE, item.start, "unknown_machine", {"code": word}))
-            elif leads and len(word) in lengths or any(_almost(word, code) for code in codes):
+            elif (leads and len(word) in lengths) or any(_almost(word, code) for code in codes):
                 found.append(Trouble(Rank.CODE, item.start, "mistyped_machine", {"code": word}))
     return found
 
@@ -226,7 +226,7 @@ def _doubts(sentence: Sentence, kind: str) -> list[Trouble]:
         return _repair_doubts(items, bool(faults))
     first, last = faults[0], faults[-1]
     for index, item in enumerate(items):
-        if item.role == "negation" and (index < last and not _between_words(items, index, last)):
+        if item.role == "negation" and (index < last and not _said_before(items, index)):
             return [_ask(items[last])]
         if item.role == "negation" and index == len(items) - 1 and index == last + 1:
             return [_ask(items[last])]
@@ -242,7 +242,7 @@ def _doubts(sentence: Sentence, kind: str) -> list[Trouble]:
     return []
 
 
-def _between_words(items: list[Item], negation: int, fault: int) -> bool:
+def _said_before(items: list[Item], negation: int) -> bool:
     """Whether a fault's word already stands before the negation: "fault: no power, pump broken" denies nothing."""
     return any(item.role == "kind" and item.kind == "fault" for item in items[:negation])
 
@@ -254,9 +254,9 @@ def _repair_doubts(items: list[Item], fault: bool) -> list[Trouble]:
             return [Trouble(Rank.WORD, item.start, "negated", {"word": item.text})]
         if item.role in ("negation", "plan", "please") or item.text in _DOUBTS or item.text == "to be":
             return [_ask(repaired)]
-        if fault and item.role == "kind" and item.kind == "fault":
-            if item.text in _REFUSES or item.text.startswith("no "):
-                return [_ask(repaired)]
+        denies = item.text in _REFUSES or item.text.startswith("no ")
+        if denies and item.role == "kind" and item.kind == "fault":
+            return [_ask(repaired)]
         if item.role == "kind" and item.kind == "note":
             return [_ask(repaired)]
     if fault and all(item.slipped for item in items if item.role == "kind" and item.kind == "repaired"):

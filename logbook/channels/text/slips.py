@@ -45,15 +45,20 @@ class Near:
                     self._by_part[part].add(word)
 
     def words(self, typed: str) -> frozenset[str]:
-        """The lexicon words that `typed` may be one slip of; none if it is too long, strange or a common word."""
+        """The lexicon words that are one slip away; none if `typed` is too long, strange or a common word.
+
+        There must be one that it may be a slip of. A word of four letters with one wrong may not, but it makes the
+        reading doubtful all the same: "gote" may be "gotea", or "bote" with one letter wrong.
+        """
         if not 3 <= len(typed) <= self._longest + 1 or not (typed.isascii() and typed.isalpha()):
             return frozenset()
         found = {word for part in _shorter(typed) for word in self._by_part.get(part, ())}
-        near = frozenset(word for word in found if _one_slip(typed, word))
-        return near if near and typed not in common_words() else frozenset()
+        near = frozenset(word for word in found if OSA.distance(typed, word, score_cutoff=1) <= 1)
+        if not any(_allowed(typed, word) for word in near):
+            return frozenset()
+        return near if typed not in common_words() else frozenset()
 
 
-def _one_slip(typed: str, word: str) -> bool:
-    if len(word) == SHORTEST and len(typed) == len(word):
-        return False
-    return OSA.distance(typed, word, score_cutoff=1) <= 1
+def _allowed(typed: str, word: str) -> bool:
+    """Whether a slip in this word is mended: in one of four letters, only a missing or an extra letter is."""
+    return len(word) > SHORTEST or len(typed) != len(word)

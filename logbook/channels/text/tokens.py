@@ -19,9 +19,11 @@ from stdnum.iso7064 import mod_37_2
 Shape = Literal["word", "number", "code", "mixed", "break", "question", "about"]
 
 VULGAR = {"½": (1, 2), "¼": (1, 4), "¾": (3, 4), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8)}
-GLUED = frozenset(
-    "ml cl l lt lts gal qt oz mm cm in inch h hr hrs min mins hours am pm st nd percent".split()
-)  # what people write onto a number without a space
+GLUED = frozenset({
+    "ml", "cl", "l", "lt", "lts", "gal", "qt", "oz", "mm", "cm", "in", "inch", "percent",
+    "h", "hr", "hrs", "min", "mins", "hours", "am", "pm", "st", "nd",
+})  # fmt: skip
+"""What people write onto a number without a space."""
 NO_SIGNS = "❌✖✗✘🚫⛔👎"
 """Signs that say no. Emoji are ignored, but "rinse ❌" must not be read as "rinse"."""
 _SAME = {

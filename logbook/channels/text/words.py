@@ -93,9 +93,7 @@ def objects(items: list[Item]) -> dict[int, Item]:
 def is_change(items: list[Item], index: int) -> bool:
     """Whether a segments' word has "new", "changed" or the like beside it."""
     passed = {*_PASSED, "number", "tank"}
-    return any(
-        (other := beside(items, index, step, passed)) is not None and other.role == "also" for step in (1, -1)
-    )
+    return any((other := beside(items, index, step, passed)) is not None and other.role == "also" for step in (1, -1))
 
 
 def _also(items: list[Item], index: int) -> list[Trouble]:

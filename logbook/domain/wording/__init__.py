@@ -59,7 +59,7 @@ def speech(language: str, domain: str) -> Speech:
         if not message.id or message.fuzzy:
             continue
         key = message.id if isinstance(message.id, str) else message.id[0]
-        forms = (message.string,) if isinstance(message.string, str) else tuple(message.string)
+        forms = (message.string,) if isinstance(message.string, str) else tuple(message.string or ("",))
         if all(forms):
             said[key] = forms
     return Speech(language, said, gettext.c2py(str(catalogue.plural_expr)))

@@ -1,3 +1,4 @@
+# ruff: noqa: INP001  a script beside its data, no part of the package
 """Makes `words.txt.xz` again: `python logbook/channels/text/data/make_words.py`, with `wordfreq` 3.1.1 installed.
 
 Only a developer runs this. The program itself needs the list, not the package that it came from.
