@@ -74,9 +74,7 @@ def history(seed: int) -> History:
 class Telling:
     """One machine's nights, and how they came to be told."""
 
-    def __init__(
-        self, rng: random.Random, fleet: dict[str, Any], machine: dict[str, Any], eve: datetime
-    ) -> None:
+    def __init__(self, rng: random.Random, fleet: dict[str, Any], machine: dict[str, Any], eve: datetime) -> None:
         self.rng, self.fleet, self.machine = rng, fleet, machine
         self.began = datetime.fromisoformat(machine["commissioned_at"])
         self.days = rng.randint(3, 7)
@@ -247,18 +245,14 @@ class Telling:
         self.lines.append({**line, "recorded_at": text(now)})
 
     def received(self, now: datetime) -> None:
-        orders = [
-            line for line in self.strikable() if line["kind"] == "ordered" and "corrects" not in line["data"]
-        ]
+        orders = [line for line in self.strikable() if line["kind"] == "ordered" and "corrects" not in line["data"]]
         if orders:
             self.write("received", now, now, {"order": self.rng.choice(orders)["id"]})
 
     def excuse(self, now: datetime) -> None:
         """Excuse a duty that is open now; of nights only one that is over, or nothing is there to excuse."""
         code = self.machine["code"]
-        duties = [
-            duty for duty in oracle.known_duties(self.fleet, self.lines, code, text(now)) if not duty.ended
-        ]
+        duties = [duty for duty in oracle.known_duties(self.fleet, self.lines, code, text(now)) if not duty.ended]
         duties = [duty for duty in duties if duty.name != "night" or duty.due <= now]
         if not duties:
             return

@@ -52,9 +52,7 @@ def calendar(rng: random.Random, eve: datetime) -> list[dict[str, Any]]:
     if rng.random() < 0.2:
         other = {"from": "21:00", "to": "00:00"}
         return [{"rule": "FREQ=WEEKLY;BYDAY=SA", **hours}, {"rule": "FREQ=WEEKLY;BYDAY=SU,MO,TH", **other}]
-    left_out = [
-        (eve + timedelta(days=rng.randint(0, 7))).date().isoformat() for _ in range(rng.randint(0, 2))
-    ]
+    left_out = [(eve + timedelta(days=rng.randint(0, 7))).date().isoformat() for _ in range(rng.randint(0, 2))]
     return [{"rule": rng.choice(RULES), **hours, "except": left_out}]
 
 

@@ -13,13 +13,13 @@ from typing import Any
 
 import pytest
 
+from logbook import replay as program
 from tests.whole import oracle
 from tests.whole.histories import history
 from tests.whole.worked import Case
 from tests.whole.worked_rounds import ROUNDS
 from tests.whole.worked_uses import USES
 
-program = pytest.importorskip("logbook.replay", reason="the program's replay is not there yet")
 HISTORIES = int(os.environ.get("LOGBOOK_HISTORIES", "300"))
 
 Lines = list[dict[str, Any]]

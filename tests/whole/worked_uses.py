@@ -153,6 +153,12 @@ USES = [
     case("an excuse dated before the use began is none", "rinse",
          [*SHIFT, e("x", "excused", "10/00:30", "10/05:20", duty="rinse", opened_by="@s", why="flood")],
          "10/08:00", [FORGOTTEN]),
+    # The corrected start has a higher seq than the put_away: the use is p now, and the excuse names no duty.
+    case("an excuse of a use that changed its name is none", "rinse",
+         [SHIFT[0], e("x", "excused", "10/02:00", duty="rinse", opened_by="@s", why="flood"), SHIFT[1],
+          e("v", "void", "10/06:00", entry="@s", why="time"),
+          e("s2", "start", "10/01:00", "10/06:00", corrects="@s")], "10/08:00",
+         ["10/06:10 raised rinse p 1 10/05:30"]),
     case("the same id adds nothing", "rinse",
          [*SHIFT, e("s", "start", "10/01:00"), e("r", "rinse", "10/05:10")], "10/20:00", []),
     case("a clock four minutes ahead", "rinse", [SHIFT[0], e("p", "put_away", "10/05:04", "10/05:00")],

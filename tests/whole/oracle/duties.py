@@ -40,9 +40,7 @@ class Duty:
 End = tuple[Place, str]
 
 
-def earliest(
-    known: Known, name: str, opened_by: str, opened: Place, *ends: End | None
-) -> tuple[datetime, str] | None:
+def earliest(known: Known, name: str, opened_by: str, opened: Place, *ends: End | None) -> tuple[datetime, str] | None:
     """The earliest of the ends found, an excuse from its opening on, and the machine's retirement."""
     found = [end for end in ends if end is not None]
     found += [
