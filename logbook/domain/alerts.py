@@ -201,6 +201,13 @@ class Ledger:
             default=FOREVER,
         )
 
+    def owes_word(self, now: Instant) -> bool:
+        """Whether a live alert is over at `now`, so that the clock owes its clearing."""
+        return any(
+            record.raised_at is not None and (record.gone or not record.duty.standing(now))
+            for record in self.active.values()
+        )
+
     def is_over(self, key: Key) -> bool:
         """Whether the ledger holds this duty to be overdue."""
         record = self.records.get(key)

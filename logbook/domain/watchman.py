@@ -140,11 +140,16 @@ class Watchman:
         return self.book.policy(duty.site, self.now).settle
 
     def next_moment(self) -> Instant:
-        """The next instant at which time alone changes something that no entry changes, else FOREVER."""
+        """The next instant at which there may be something to decide, else FOREVER.
+
+        It lies in the past, or is now, where something was heard that the clock has not answered yet.
+        """
         if self._next_due is None:
             self._next_due = self._first_due()
         soonest = min(self._next_due, self.machine.night_next)
         if self.ledger.active:
+            if self.ledger.owes_word(self.now):
+                return min(soonest, self.now)
             soonest = min(soonest, self.ledger.next_settled(self._settle))
         return soonest
 

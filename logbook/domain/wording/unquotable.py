@@ -32,6 +32,7 @@ sin nunca will later luego please por favor
 """
 _SENTENCE_KINDS = ("fault", "repaired", "note")
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)?")
+_JOINS = re.compile(r"[\W_]*(?:join|entrar)\b")
 _PIECES = re.compile(r"[.;,\n]")
 
 
@@ -78,6 +79,8 @@ def remarks(text: str) -> bool:
 
 def harmless(line: str) -> bool:
     """The line does nothing if it is sent as a text: a strange word comes before any sentence that is kept whole."""
+    if _JOINS.match(bare(line)):  # whatever follows it is taken for the plate's word and a name
+        return False
     seen = False
     for piece in _PIECES.split(line):
         if remarks(piece):
