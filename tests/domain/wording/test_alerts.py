@@ -13,7 +13,7 @@ from logbook.domain.telling.items import Act
 from logbook.domain.wording import LANGUAGES, cautions, speech
 from logbook.domain.wording.duties import WORDS
 from logbook.domain.wording.gsm7 import septets
-from logbook.domain.wording.messages import TYPED, alert_message, reminder_message, trial_message
+from logbook.domain.wording.messages import TYPED, alert_message, fit, reminder_message, trial_message
 from logbook.domain.wording.unquotable import bare, harmless
 from tests.domain.wording.facts import NOW, STARTED, item, reminder, worst
 
@@ -304,3 +304,23 @@ def test_the_trial_says_that_there_is_nothing_to_do(language: str) -> None:
     assert septets(text.short) <= 160
     assert all(harmless(line) for line in text.body.splitlines())
     assert ANSWER[language] not in text.body
+
+
+def test_a_night_without_a_date_in_its_identity_is_told_by_its_beginning() -> None:
+    body = flat(alert_message([worst("night", opened_by="0192d5c8")], "en", NOW).body)
+    assert "in the night of Mon 9 Mar." in body
+
+
+def test_an_emptied_tank_of_which_the_time_is_not_known() -> None:
+    body = flat(alert_message([item("rinse", emptied=True)], "en", NOW).body)
+    assert "the dirty-water tank was emptied, but nobody has reported it rinsed." in body
+
+
+def test_what_fits_nowhere_is_cut_but_its_answer_word_stays() -> None:
+    short = fit(["x" * 300], " Answer SEEN 41")
+    assert short == "x" * 145 + " Answer SEEN 41"
+
+
+def test_a_reminder_of_what_no_single_word_reports_gives_no_example() -> None:
+    body = reminder_message(reminder("fault"), "en", NOW).body
+    assert "text for example" not in body
