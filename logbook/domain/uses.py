@@ -39,7 +39,7 @@ def _named(machine: Machine, use: Use, entry: Entry) -> None:
     if entry.seq >= use.name_seq:
         return
     old, use.name = use.name, entry.name
-    use.name_seq, use.name_recorded = entry.seq, entry.recorded_at
+    use.name_seq, use.name_recorded, use.site = entry.seq, entry.recorded_at, machine.site
     if old != use.name:
         for rule in use_rules:
             rule.renamed(machine, use, old)

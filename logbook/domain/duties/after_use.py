@@ -76,11 +76,16 @@ class AfterUse:
             machine.changed.append(duty)
 
     def renamed(self, machine: Machine, use: Use, old: str) -> None:
-        """Another entry names the use; the numbers are those in force when that one was recorded."""
+        """Another entry names the use: site and numbers are those in force at that one, and excuses must name it."""
         duty = machine.standing.get(self.act, {}).get(old)
         if duty is None:
             return
         machine.rename(duty, use.name)
+        duty.site = use.site
+        if duty.excused_at is not None:  # that excuse named a duty which there is not
+            duty.excused_at = None
+            if duty.how == "excused":
+                machine.reopen(duty)
         self._excused_before(machine, duty)
 
     def latest(self, machine: Machine, since: Instant) -> Instant | None:

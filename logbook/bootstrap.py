@@ -1,0 +1,61 @@
+"""Wiring: from settings to a running program. The only real clock and the only source of chance stand here."""
+
+from __future__ import annotations
+
+import os
+import time
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from logbook.channels.desk import Desk
+from logbook.domain.instants import Instant
+from logbook.intake import Intake
+from logbook.store import Store
+from logbook.store.registry import Registry
+from logbook.watch.gather import Post
+from logbook.watch.step import Stepped, step
+
+ROUTES = frozenset({"mail"})
+"""The ways by which this version can send."""
+
+
+def real_now() -> Instant:
+    """The real clock, to the millisecond: the only place where it is read."""
+    return time.time_ns() // 1_000_000 * 1_000
+
+
+def new_id() -> str:
+    """A random UUID (RFC 9562, version 4)."""
+    return str(uuid.uuid4())
+
+
+@dataclass(slots=True)
+class Program:
+    """The parts of a running logbook, wired to one database."""
+
+    store: Store
+    registry: Registry
+    intake: Intake
+    post: Post
+    desk: Desk
+    now: Callable[[], Instant]
+
+    def step(self, now: Instant | None = None) -> Stepped:
+        """The clock, once."""
+        return step(self.post, self.now() if now is None else now)
+
+    def close(self) -> None:
+        """Finish what was queued and let go of the database."""
+        self.store.close()
+
+
+def program(
+    url: str, *, now: Callable[[], Instant] = real_now, draw: Callable[[int], bytes] = os.urandom,
+    ids: Callable[[], str] = new_id, routes: frozenset[str] = ROUTES,
+) -> Program:  # fmt: skip
+    """Open a database that `logbook init` has made. Raises StoreError with a sentence if it cannot be."""
+    store = Store(url)
+    registry = Registry()
+    intake = Intake(store, registry, now, draw, ids)
+    return Program(store, registry, intake, Post(intake, routes), Desk(intake), now)
