@@ -13,6 +13,7 @@ from logbook.store.errors import (
     ReadOnlyError,
     RefusedError,
     StoreError,
+    UnreachableError,
 )
 from logbook.store.writer import Store
 
@@ -26,4 +27,5 @@ __all__ = [
     "RefusedError",
     "Store",
     "StoreError",
+    "UnreachableError",
 ]

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import create_engine, event
 from sqlalchemy.engine import URL, Engine, make_url
+from sqlalchemy.exc import ArgumentError
 
 from logbook.store.errors import StoreError
 
@@ -40,7 +41,12 @@ def parse(url: str) -> URL:
 
     Raises StoreError for another kind of database and for SQLite in memory.
     """
-    made = make_url(url)
+    try:
+        made = make_url(url)
+    except ArgumentError:
+        raise StoreError(  # without repeating it: it may hold a password
+            "That is no database address. It looks like sqlite:///logbook.sqlite or postgresql://user@host/name."
+        ) from None
     kind = made.get_backend_name()
     if kind == "sqlite":
         if made.database in {None, "", ":memory:"} or made.query.get("mode") == "memory":
@@ -66,9 +72,12 @@ def writing(url: URL) -> Engine:
             max_overflow=0,
             connect_args={"check_same_thread": False, "cached_statements": 512},
         )
-        event.listen(engine, "connect", _prepare)
+        event.listen(engine, "connect", prepare)
         return engine
-    return create_engine(url, pool_size=8, max_overflow=24, pool_pre_ping=True)
+    try:
+        return create_engine(url, pool_size=8, max_overflow=24, pool_pre_ping=True)
+    except ModuleNotFoundError:
+        raise StoreError("PostgreSQL needs one package more: pip install 'machine-logbook[postgres]'") from None
 
 
 def reading(url: URL, writing_engine: Engine) -> Engine:
@@ -80,14 +89,15 @@ def reading(url: URL, writing_engine: Engine) -> Engine:
             max_overflow=56,
             connect_args={"check_same_thread": False, "cached_statements": 512},
         )
-        event.listen(engine, "connect", _prepare)
+        event.listen(engine, "connect", prepare)
         event.listen(engine, "connect", _read_only)
         event.listen(engine, "begin", _begin)
         return engine
     return writing_engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
 
 
-def _prepare(connection: sqlite3.Connection, _: Any) -> None:
+def prepare(connection: sqlite3.Connection, _: Any) -> None:
+    """Give a new SQLite connection the rules that all of ours have."""
     # No transaction of the driver's own making: where one begins is said in so many words.
     connection.isolation_level = None
     for pragma in _PRAGMAS:

@@ -30,6 +30,10 @@ class DamagedError(StoreError):
     """The file is not a database, or is damaged, or its disk fails."""
 
 
+class UnreachableError(StoreError):
+    """The database does not answer, has gone away, or its file cannot be opened."""
+
+
 class RefusedError(StoreError):
     """The database itself refused an entry: out of turn, not chained to the last one, back-dated, or its id used."""
 
@@ -45,8 +49,8 @@ class NewerDatabaseError(StoreError):
 # Result codes of SQLite (sqlite.org/rescode.html): the low byte is the code, the rest tells more.
 _FULL, _IOERR, _CORRUPT, _CANTOPEN, _NOTADB, _READONLY, _BUSY, _LOCKED = 13, 10, 11, 14, 26, 8, 5, 6
 
-# Classes of SQLSTATE that PostgreSQL raises for a full disk, a lost lock, a read-only session.
-_PG_FULL, _PG_LOCKS, _PG_READONLY = {"53100"}, {"55P03"}, {"25006", "42501"}
+# SQLSTATEs that PostgreSQL raises for a full disk, a lost lock, a read-only session or role, a server going down.
+_PG_FULL, _PG_LOCKS, _PG_READONLY, _PG_GONE = {"53100"}, {"55P03"}, {"25006", "42501"}, {"57P01", "57P02", "57P03"}
 
 _FULL_SAYS = (
     "The disk is full. Nothing of this was saved; what was saved before is whole. Free some space, then try again."
@@ -55,6 +59,14 @@ _BUSY_SAYS = "The logbook is being written by another program. Nothing of this w
 _READONLY_SAYS = (
     "The logbook may not be written by this account. Nothing of this was saved; give the account the right to "
     "write the database, and for SQLite its folder too."
+)
+_GONE_SAYS = (
+    "The database server does not answer: {why}. Whatever was answered before is saved; whether this was, is not "
+    "known: send it again with the same id, and it is kept once."
+)
+_UNOPENED_SAYS = (
+    "The database file cannot be opened. Nothing was changed. See that its folder exists, and that this account "
+    "may read and write both."
 )
 _DAMAGED_SAYS = (
     "The database cannot be read or written: {why}. Nothing of this was saved. Do not try to mend the file: "
@@ -84,7 +96,9 @@ def understood(why: BaseException) -> StoreError | None:
             return BusyError(_BUSY_SAYS)
         if code == _READONLY:
             return ReadOnlyError(_READONLY_SAYS)
-        if code in {_IOERR, _CORRUPT, _CANTOPEN, _NOTADB}:
+        if code == _CANTOPEN:
+            return UnreachableError(_UNOPENED_SAYS)
+        if code in {_IOERR, _CORRUPT, _NOTADB}:
             return DamagedError(_DAMAGED_SAYS.format(why=driver))
         return None
     state = sqlstate(driver)
@@ -94,4 +108,8 @@ def understood(why: BaseException) -> StoreError | None:
         return BusyError(_BUSY_SAYS)
     if state in _PG_READONLY:
         return ReadOnlyError(_READONLY_SAYS)
+    # A connection that was refused or broke off has no SQLSTATE, or one of class 08.
+    broken = state is None and type(driver).__name__ == "OperationalError" and type(driver).__module__[:7] == "psycopg"
+    if broken or state in _PG_GONE or (state or "")[:2] == "08":
+        return UnreachableError(_GONE_SAYS.format(why=str(driver).strip().splitlines()[0]))
     return None

@@ -50,7 +50,7 @@ def upgrade(url: str, *, writer: str | None = None) -> str:
         Path(made.database.removeprefix("file:")).parent.mkdir(parents=True, exist_ok=True)
     engine = create_engine(made)
     if sqlite:
-        event.listen(engine, "connect", engines._prepare)  # noqa: SLF001 - the same rules as for any connection
+        event.listen(engine, "connect", engines.prepare)
         event.listen(engine, "begin", _begin)
     try:
         with engine.begin() as connection:

@@ -88,6 +88,21 @@ class Store:
                 raise
             raise said from why
 
+    def scrub(self) -> bool:
+        """After an erasure: leave no copy of it in SQLite's write-ahead log either.
+
+        Waits for those who are reading an older moment; False if they take too long: then call again later.
+        PostgreSQL keeps dead rows until its own vacuum; there the answer is True at once.
+        """
+        if not self.is_sqlite:
+            return True
+        connection = self._reading.raw_connection()
+        try:
+            raw: Any = connection.driver_connection
+            return bool(raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0)
+        finally:
+            connection.close()
+
     def close(self) -> None:
         """Finish what has been queued, then let go of the database."""
         self._writer.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -11,7 +12,7 @@ from sqlalchemy import Connection, create_engine, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 
-from logbook.store import Store, clock, dues, log, migrate
+from logbook.store import Store, UnreachableError, clock, dues, log, migrate
 from tests.store.entries import begun, chain
 
 
@@ -101,6 +102,28 @@ def test_a_job_that_fails_for_its_own_fault_is_not_run_for_ever(store: Store) ->
     with pytest.raises(DBAPIError, match="unique"):
         store.write(job)
     assert runs == 2
+
+
+def test_a_server_that_does_not_answer_is_told_in_words(tmp_path: Path) -> None:
+    nowhere = f"postgresql://postgres@/x?host={tmp_path}"
+    for open_ in (Store, migrate.upgrade):
+        with pytest.raises(UnreachableError, match=r"does not answer.*send it again with the same id"):
+            open_(nowhere)
+
+
+def test_a_connection_that_breaks_off_is_told_and_the_next_one_works(store: Store) -> None:
+    def job(connection: Connection) -> None:
+        me = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        with store.read() as other:
+            other.execute(text("SELECT pg_terminate_backend(:pid)"), {"pid": me})
+        clock.put(connection, "step", 1)
+
+    with pytest.raises(UnreachableError, match="does not answer"):
+        store.write(job)
+    store.write(lambda connection: clock.put(connection, "step", 2))
+    with store.read() as connection:
+        assert clock.of(connection, "step") == (2, None)
+    assert store.scrub()
 
 
 def test_two_clocks_do_not_look_at_the_same_machine(store: Store, url: str) -> None:

@@ -17,8 +17,10 @@ from logbook.store import (
     DamagedError,
     DiskFullError,
     OlderDatabaseError,
+    ReadOnlyError,
     Store,
     StoreError,
+    UnreachableError,
     cache,
     clock,
     dues,
@@ -44,6 +46,10 @@ def store(path: Path) -> Iterator[Store]:
 
 def _raw(connection: Connection) -> Any:
     return connection.connection.dbapi_connection
+
+
+def _raw_of(store: Store) -> Any:
+    return _raw(store._writer._connection)  # type: ignore[attr-defined]
 
 
 def _hold(store: Store) -> tuple[threading.Event, threading.Thread]:
@@ -263,10 +269,35 @@ def test_what_is_erased_is_not_left_in_the_file(store: Store, path: Path) -> Non
     assert not path.with_name(path.name + "-wal").exists()
 
 
+def test_what_is_erased_can_be_scrubbed_from_the_write_ahead_log_while_all_goes_on(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engine, "_PRAGMAS", ("PRAGMA busy_timeout = 50", *engine._PRAGMAS[1:]))
+    secret = b"an-unmistakable-remark"
+    ahead = path.with_name(path.name + "-wal")
+    with Store(f"sqlite:///{path}") as store:
+        store.write(lambda connection: cache.keep_snapshot(connection, "m", (1, 1), 1, secret))
+        store.write(lambda connection: cache.forget(connection, "m"))
+        assert secret in ahead.read_bytes()
+        assert store.scrub()
+        assert secret not in ahead.read_bytes() + path.read_bytes()
+        with store.read() as connection:
+            assert cache.latest_snapshot(connection, "m") is None
+            store.write(lambda connection: clock.put(connection, "step", 1))
+            assert not store.scrub()  # somebody still looks at the moment before
+        assert store.scrub()
+
+
 @pytest.mark.parametrize("url", ["sqlite://", "sqlite:///:memory:", "sqlite:///file:x?mode=memory&uri=true"])
 def test_a_logbook_in_memory_is_refused(url: str) -> None:
     with pytest.raises(StoreError, match="memory forgets"):
         Store(url)
+
+
+def test_an_address_that_is_none_is_refused_without_repeating_it() -> None:
+    with pytest.raises(StoreError, match="no database address") as told:
+        Store("secret@nowhere")
+    assert "secret" not in str(told.value)
 
 
 def test_another_kind_of_database_is_refused() -> None:
@@ -282,6 +313,18 @@ def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path) ->
         with pytest.raises(DamagedError, match="not a database"):
             open_(f"sqlite:///{path}")
     assert path.read_bytes() == before
+
+
+def test_a_file_in_a_folder_that_is_not_there_cannot_be_opened(tmp_path: Path) -> None:
+    with pytest.raises(UnreachableError, match=r"cannot be opened\. Nothing was changed\. See that its folder"):
+        Store(f"sqlite:///{tmp_path / 'nowhere' / 'log.sqlite'}")
+
+
+def test_a_database_that_may_only_be_read_says_so(path: Path) -> None:
+    with Store(f"sqlite:///{path}") as store:
+        _raw_of(store).execute("PRAGMA query_only = ON")
+        with pytest.raises(ReadOnlyError, match="may not be written by this account"):
+            store.write(lambda connection: clock.put(connection, "step", 1))
 
 
 def test_a_file_that_is_not_there_has_no_logbook_in_it(tmp_path: Path) -> None:
