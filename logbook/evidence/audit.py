@@ -140,6 +140,7 @@ class _Walk:
         self.faults: list[Fault] = []
         self._origin = origin
         self._kinds = kinds
+        self._known: set[tuple[str, int, str | None]] = set()
         self._heads = heads
         self._words = words
         self._head = next(heads, None) if heads is not None else None
@@ -173,7 +174,8 @@ class _Walk:
                 _columns(row, formed, log)
                 if row[5] < recorded:
                     raise _FoundError("back_dated", "it was recorded before the entry in front of it")
-                self._kind(formed, kind_of_log)
+                if (formed.kind, formed.v, kind_of_log) not in self._known:
+                    self._kind(formed, kind_of_log)
                 _root(row, formed, roots)
                 if self._word is not None:
                     self._openings(machine, seq, formed)
@@ -223,6 +225,7 @@ class _Walk:
             raise _FoundError("unknown_kind", f"this program knows no kind {formed.kind!r} in version {formed.v}")
         if kind_of_log is not None and known.log != kind_of_log:
             raise _FoundError("unknown_kind", f"{formed.kind!r} does not belong into a {kind_of_log}'s log")
+        self._known.add((formed.kind, formed.v, kind_of_log))
 
     def _openings(self, machine: str, seq: int, formed: Formed) -> None:
         while self._word is not None and self._word[0] == machine and self._word[1] == seq:

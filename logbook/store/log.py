@@ -24,6 +24,9 @@ NO_FORERUNNER = "0" * 64
 Position = tuple[int, int]
 """A place in the effective order: (occurred_at, seq)."""
 
+StoredRow = tuple[str, int, str, str, int, int, str | None, bytes, str]
+"""The columns of `Stored`, in its order."""
+
 FoldRow = tuple[int, str, str, int, int, str | None, bytes]
 """(seq, id, kind, occurred_at, recorded_at, root, bytes)"""
 
@@ -247,9 +250,9 @@ def struck(connection: Connection, machine: str) -> frozenset[str]:
     return frozenset(_void(row[0]).data.entry for row in _VOIDS.all(connection, machine))
 
 
-def every(connection: Connection) -> Iterator[Stored]:
-    """Every entry of every log, by machine, then seq, as a stream: what the audit reads."""
-    return map(Stored._make, _EVERY.stream(connection))
+def every(connection: Connection) -> Iterator[StoredRow]:
+    """Every entry of every log, by machine, then seq, as a stream of bare tuples: what the audit reads."""
+    return _EVERY.stream(connection)
 
 
 def unlisted(connection: Connection) -> list[tuple[str, int, str]]:

@@ -68,8 +68,11 @@ class Ready:
         """The rows one after another, never more than `at_once` of them in memory."""
         raw: Any = connection.connection.dbapi_connection
         if connection.dialect.name == "sqlite":
-            yield from raw.execute(self._sqlite, values)  # SQLite hands out a row only when it is asked for
-            return
+            rows: Iterator[Any] = raw.execute(self._sqlite, values)  # hands out a row only when it is asked for
+            return rows
+        return self._served(raw, values, at_once)
+
+    def _served(self, raw: Any, values: Values, at_once: int) -> Iterator[Any]:
         with raw.cursor(name=f"logbook_{next(_streams)}") as cursor:
             cursor.itersize = at_once
             cursor.execute(self._postgresql, values)
