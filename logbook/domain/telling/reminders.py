@@ -36,8 +36,13 @@ def reminders(machine: Machine, now: Instant) -> list[Due]:
                 coming.append(Due(duty, max(at, duty.opened_at), duty.due))
     for night in machine.open_duties("night"):
         ends = _ends(machine, night)
-        if ends is not None and now < ends:
-            coming.append(Due(night, ends - policy.remind_before, ends, untold=True))
+        if ends is None:
+            continue
+        # Nothing told at all: while the cleaner is still there. Something told: there is time until it is due.
+        untold = not any(at >= night.opened_at - policy.night_window for at, _seq in machine.last.values())
+        until = ends if untold else night.due
+        if now < until:
+            coming.append(Due(night, until - policy.remind_before, until, untold=untold))
     return coming
 
 
