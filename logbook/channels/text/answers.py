@@ -243,7 +243,7 @@ def _why(reading: Reading, about: Mapping[str, Any], say: Speech) -> str:
         case "unknown_machine":
             return say("{code} is not a machine of this fleet: look at the plate.").format(code=code)
         case "unknown_word":
-            return say('The word "{word}" is not known here: leave it out, or begin with "note".').format(word=word)
+            return say('The word "{word}" is not known here: say it in another way or leave it out.').format(word=word)
         case "ambiguous_word":
             return _which_word(about, word, say)
         case "negated":

@@ -47,7 +47,7 @@ def whole_text(text: str, tokens: list[Token]) -> Command | None:
         name = " ".join("".join(c if c.isprintable() else " " for c in name).split())[:LONGEST_NAME]
         if not word or not name:
             return Command("join", trouble=Trouble(Rank.WORD, 0, "nothing_to_do", {"word": match[1], "join": True}))
-        return Command("join", {"word": plain(word), "name": name})
+        return Command("join", {"word": plain(word).strip("\"'.,;:!"), "name": name})
     return None
 
 

@@ -49,9 +49,9 @@ PLANS = _all("will going gonna later tomorrow voy vamos luego manana despues")
 PLEASE = _all("please pls plz porfa porfavor")
 ASKS = _all("change changed changing cambio falta nota later full lleno")
 """So near to a word of the log that a guess would be a coin's toss, or said of what is still to be done."""
-DOUBTS = _all("""need needs needed necesita necesitan necesito must should debe deben ought be being but pero again nuevo
-    otra aun todavia still yet if when until before can could would get gets getting want wants wait waiting who
-    almost casi hay falta por""")
+DOUBTS = _all("""need needs needed necesita necesitan necesito must should debe deben ought be being but pero again
+    nuevo otra aun todavia still yet if when until before can could would get gets getting want wants wait waiting
+    who almost casi hay falta por""")
 """Beside "fixed", these words leave it open whether it is fixed."""
 CONTROLS = {
     "undo": "undo", "deshacer": "undo", "borrar": "undo", "owed": "owed", "pendiente": "owed", "seen": "seen",

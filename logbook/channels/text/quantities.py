@@ -6,6 +6,7 @@ claim is asked about; and that none is dropped: what belongs to nothing refuses 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from logbook.channels.text import numbers, times
@@ -15,6 +16,8 @@ from logbook.channels.text.troubles import Rank, Trouble
 from logbook.domain.entries import Quantity
 
 MOST_HEADS = 24
+_UNITLESS = frozenset({"gravity", "hours"})
+_PERCENT = frozenset({"%", "percent"})
 _PASSED = frozenset({"filler", "also", "up", "tank", "code"})
 _CHARGE = frozenset({"charge", "carga", "charged"})
 """Beside a percentage these say of what it is one; they are no entry then."""
@@ -50,7 +53,7 @@ def bind(items: list[Item], stands_for: dict[int, Item]) -> Bound:
     claims = [
         _Claim(item, _claimants(items, index, stands_for))
         for index, item in enumerate(items)
-        if item.role == "number" and id(item) not in bound.used and item.unit not in ("%", "percent")
+        if item.role == "number" and id(item) not in bound.used and item.unit not in _PERCENT
     ]
     _settle([claim for claim in claims if claim.words], bound)
     _leftovers(items, bound)
@@ -66,7 +69,7 @@ def _is_about(items: list[Item], index: int) -> bool:
 
 def _percentages(items: list[Item], bound: Bound) -> None:
     for index, item in enumerate(items):
-        if item.role != "number" or item.unit not in ("%", "percent") or id(item) in bound.used:
+        if item.role != "number" or item.unit not in _PERCENT or id(item) in bound.used:
             continue
         left, left_doubt, left_taken = _put_away(items, index, -1)
         right, right_doubt, right_taken = _put_away(items, index, 1)
@@ -93,7 +96,7 @@ def _put_away(items: list[Item], index: int, step: int) -> tuple[Item | None, It
     index += step
     while 0 <= index < len(items):
         item = items[index]
-        if item.role in _PASSED and item.role != "also":
+        if (item.role in _PASSED and item.role != "also") or (item.role == "number" and item.unit in _PERCENT):
             pass
         elif item.text in _CHARGE or item.role == "battery":
             if broken:
@@ -200,17 +203,38 @@ def _claimants(items: list[Item], index: int, stands_for: dict[int, Item]) -> li
             continue
         if _fits(number, word, quantity, after=step < 0, items=items, near=commas == 0):
             (far if commas else near).append(word)
-    return near or far
+    if number.unit is None:  # a word that takes bare numbers comes before one that would only ask for a unit
+        near = [word for word in near if word.quantity is not None and word.quantity.family in _UNITLESS] or near
+    return near or far or _behind_numbers(items, index)
 
 
-def _beside(items: list[Item], index: int, step: int) -> tuple[Item | None, int]:
+def _behind_numbers(items: list[Item], index: int) -> list[Item]:
+    """The word that a number would be a second one for: "fill 60 l 65 l" conflicts, "sg 1265 2350" does not."""
+    number = items[index]
+    for step in (-1, 1):
+        word, commas = _beside(items, index, step, {*_PASSED, "number"})
+        if word is None or word.role != "kind" or word.quantity is None or word.quantity.many or commas:
+            continue
+        family = word.quantity.family
+        if number.unit is not None:
+            second = UNITS[number.unit][0] == family
+        elif family == "gravity":
+            second = number.text.isdigit() and word.quantity.low <= int(number.text[:9]) <= word.quantity.high
+        else:
+            second = family == "hours" and not times.has_leading_zero(number.text)
+        if second:
+            return [word]
+    return []
+
+
+def _beside(items: list[Item], index: int, step: int, passed: Collection[str] = _PASSED) -> tuple[Item | None, int]:
     commas = 0
     index += step
     while 0 <= index < len(items):
         item = items[index]
         if item.text == "," and item.role == "break":
             commas += 1
-        elif item.role not in _PASSED:
+        elif item.role not in passed:
             return (item if item.role in ("kind", "bare") else None), commas
         index += step
     return None, commas
