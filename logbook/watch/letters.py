@@ -21,6 +21,7 @@ from logbook.domain.telling.quiet import letter_of, next_letter
 from logbook.domain.wording.letter import letter_message
 from logbook.store import alerts, folds, log
 from logbook.store import notices as shelf
+from logbook.trade.battery import thirstier
 from logbook.watch.attend import LETTER
 from logbook.watch.gather import Post
 from logbook.watch.roster import RegisterRoster, ways
@@ -28,9 +29,6 @@ from logbook.watch.roster import RegisterRoster, ways
 _item = msgspec.json.Decoder(Item).decode
 READERS = ("supervisor", "owner")
 WEEK: Instant = 7 * DAY
-_THIRST = 1.5
-"""A battery that drank half as much again as the week before is named; what it means is for qualified people."""
-_CLEARLY_ML = 300
 
 
 class Letters:
@@ -157,7 +155,7 @@ class Letters:
         for occurred_at, data in log.told_between(self.connection, uuid, "watering", until - 2 * WEEK, until):
             drunk[occurred_at > until - WEEK] += data.get("water_ml") or 0
         before, now = drunk
-        if before and now > before * _THIRST and now - before >= _CLEARLY_ML:
+        if thirstier(before, now):
             week.thirsty.append((code, now, before))
 
     def _segments(self, week: Week, uuid: str, code: str, fold: Machine) -> None:
