@@ -217,3 +217,16 @@ def test_a_head_can_be_locked(store: Store) -> None:
         return log.head(connection, machine, lock=True)
 
     assert store.write(job) == Head(1, rows[0].hash, rows[0].recorded_at)
+
+
+def test_what_was_told_of_a_kind_comes_without_what_was_struck(store: Store) -> None:
+    machine, _ = begun(store)
+    rows = chain(machine, 3, kind="watering", data={"amount_ml": 900})
+    struck = chain(machine, 1, 4, rows[-1].hash, kind="void", data={"entry": rows[1].id})
+    append(store, machine, [*rows, *struck])
+    with store.read() as connection:
+        assert log.struck(connection, machine) == {rows[1].id}
+        told = log.told_between(connection, machine, "watering", START, START + 10 * MINUTE)
+        assert told == [(START + MINUTE, {"amount_ml": 900}), (START + 3 * MINUTE, {"amount_ml": 900})]
+        assert log.told_between(connection, machine, "watering", START + MINUTE, START + 2 * MINUTE) == []
+        assert log.told_between(connection, machine, "rinse", START, START + 10 * MINUTE) == []

@@ -305,3 +305,44 @@ def test_facts_about_the_database_are_kept_by_name(store: Store) -> None:
         assert meta.of(connection, "origin") == "b.example/x"
         assert meta.of(connection, "nothing") is None
         assert meta.every(connection) == {"origin": "b.example/x"}
+
+
+def test_what_is_in_force_has_changed_and_the_clock_looks_at_every_machine_soon(store: Store) -> None:
+    machine, _ = begun(store, 1)
+    late, _ = begun(store, 1)
+    store.write(lambda connection: dues.put(connection, machine, 5))
+    store.write(lambda connection: dues.put(connection, late, 10**15))
+    store.write(lambda connection: dues.put_all(connection, 100))
+    with store.read() as connection:
+        assert dues.of(connection, late) == 100
+        assert dues.of(connection, machine) in {5, 100}
+
+
+def test_one_duty_is_found_among_those_that_were_overdue(store: Store) -> None:
+    store.write(lambda connection: cache.keep_overdue(connection, M, [Overdue("rinse", "a", b"\x00\xff")]))
+    with store.read() as connection:
+        assert cache.overdue_record(connection, M, "rinse", "a") == b"\x00\xff"
+        assert cache.overdue_record(connection, M, "rinse", "b") is None
+
+
+def test_the_alerts_raised_in_a_night_are_found(store: Store) -> None:
+    for number, at in ((1, 10), (2, 20), (3, 30)):
+        identity = (M, "rinse", "a", number)
+        store.write(lambda connection, of=identity, at=at: alerts.raised(connection, of, at, at, next_step_at=None))  # type: ignore[misc]
+    with store.read() as connection:
+        assert [alert.number for alert in alerts.raised_between(connection, 10, 20)] == [2]
+
+
+def test_what_nobody_was_told_yet_of_an_alert_can_be_changed(store: Store) -> None:
+    store.write(lambda connection: notices.add(connection, [_notice("1", 10), _notice("2", 10, number=2)]))
+    with store.read() as connection:
+        assert [notice.id for notice in notices.of_alert(connection, M, "rinse", "a", 1)] == ["1"]
+        assert notices.has(connection, "1")
+        assert not notices.has(connection, "3")
+    assert store.write(lambda connection: notices.change(connection, "1", b"{}", 70))
+    assert store.write(lambda connection: notices.gathered(connection, ["2"], "m")) == 1
+    assert not store.write(lambda connection: notices.change(connection, "2", b"{}", 70))
+    with store.read() as connection:
+        (notice,) = notices.of_alert(connection, M, "rinse", "a", 1)
+        assert (notice.about, notice.ready_at) == (b"{}", 70)
+        assert notices.of_alert(connection, M, "rinse", "a", 2) == []
