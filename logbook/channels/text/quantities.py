@@ -55,7 +55,7 @@ def bind(items: list[Item], stands_for: dict[int, Item]) -> Bound:
         for index, item in enumerate(items)
         if item.role == "number" and id(item) not in bound.used and item.unit not in _PERCENT
     ]
-    _settle([claim for claim in claims if claim.words], bound)
+    _settle(items, [claim for claim in claims if claim.words], bound)
     _leftovers(items, bound)
     return bound
 
@@ -265,7 +265,7 @@ def _has_number_after(items: list[Item], word: Item) -> bool:
     return index < len(items) and items[index].role == "number" and not times.has_leading_zero(items[index].text)
 
 
-def _settle(claims: list[_Claim], bound: Bound) -> None:
+def _settle(items: list[Item], claims: list[_Claim], bound: Bound) -> None:
     """Numbers with one word get it; a number with two gets the one that no other number has."""
     changed = True
     while changed:
@@ -293,7 +293,9 @@ def _settle(claims: list[_Claim], bound: Bound) -> None:
         quantity = words[key].quantity
         if quantity is not None:
             for number in held:
-                if quantity.family == "hours" and _is_military(number, words[key]):
+                if quantity.family == "hours" and (
+                    _is_military(number, words[key]) or _lasts(items, number, words[key])
+                ):
                     bound.troubles.append(Trouble(Rank.NUMBER, number.start, "ambiguous_number", {"word": number.text}))
                 else:
                     _measured([number], words[key], quantity, bound)
@@ -303,6 +305,15 @@ def _is_military(number: Item, word: Item) -> bool:
     """Whether "0510 hours" is a time of the clock rather than a meter's reading: nobody can tell, so it is asked."""
     shown = len(number.text) == 4 and times.clock(number.text, marked=False) is not None
     return shown and (number.start < word.start or number.text.startswith("0"))
+
+
+def _lasts(items: list[Item], number: Item, word: Item) -> bool:
+    """Whether "8 hours" may say how long something went on: "charged 8 hours", "8 horas cargando"."""
+    if number.start > word.start:
+        return False
+    before, commas = _beside(items, items.index(number), -1)
+    after, more = _beside(items, items.index(word), 1)
+    return (before is not None and not commas) or (after is not None and not more)
 
 
 def _measured(run: list[Item], word: Item, quantity: Quantity, bound: Bound) -> None:

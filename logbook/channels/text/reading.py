@@ -126,7 +126,7 @@ def _acts(
         elif item.role == "bare" and id(item) not in objects:
             if id(item) in bound.values:
                 acts += _one(parted.items, index, bound, troubles)
-            elif not bound.troubles and not _with_its_kind(parted.items, index):
+            elif not bound.troubles:
                 troubles.append(Trouble(Rank.WORD, item.start, "ambiguous_word", {"word": item.text, "volume": True}))
     return acts
 
@@ -144,12 +144,6 @@ def _one(items: list[Item], index: int, bound: quantities.Bound, troubles: list[
             about = {"word": item.text, "kind": kind, "quantity": quantity}
             troubles.append(Trouble(Rank.NUMBER, item.start, "needs_quantity", about))
     return [_Act(kind, item, data)]
-
-
-def _with_its_kind(items: list[Item], index: int) -> bool:
-    """Whether bare "water" only repeats the word beside it: "topped up water"."""
-    near = [other for step in (1, -1) if (other := words.beside(items, index, step)) is not None]
-    return any(other.role == "kind" and other.kind == items[index].kind for other in near)
 
 
 def _note(remark: sentences.Remark, text: str) -> str:

@@ -13,14 +13,16 @@ from dataclasses import dataclass, field
 from logbook.channels.text import times
 from logbook.channels.text.items import Item
 from logbook.channels.text.lexicon import DOUBTS
-from logbook.channels.text.tokens import is_a_code
+from logbook.channels.text.tokens import is_a_code, looks_like_a_code
 from logbook.channels.text.troubles import Rank, Trouble
 
 REMARKS = ("fault", "repaired", "note")
 _BARE = frozenset({"filter", "squeegee"})
 _SMALL = frozenset({"filler", "tank", "and", "up"})
-_LOOKED_FOR = frozenset({"any", "if", "for", "zero", "free", "test"})
-"""Beside a fault's word these may say that there was none: "checked for leaks", "any leaks", "leak free"."""
+_LOOKED_FOR = frozenset({"any", "if", "for", "zero"})
+"""Before a fault's word these may say that there was none: "checked for leaks", "any leaks"."""
+_OVER = frozenset({"free", "test", "solved", "gone", "stopped", "resuelto", "resuelta", "solucionado", "solucionada"})
+"""Anywhere beside a fault's word these may say that it is over."""
 _REFUSES = frozenset({"wont", "doesnt"})
 _DOUBTS = frozenset(DOUBTS)
 _STRONG = frozenset({".", "\n", "start"})
@@ -200,7 +202,7 @@ def _codes(sentence: Sentence, codes: frozenset[str], lengths: Collection[int]) 
             word = item.text.upper()
             if is_a_code(word, lengths):
                 found.append(Trouble(Rank.CODE, item.start, "unknown_machine", {"code": word}))
-            elif (leads and len(word) in lengths) or any(_almost(word, code) for code in codes):
+            elif (leads and looks_like_a_code(word, lengths)) or any(_almost(word, code) for code in codes):
                 found.append(Trouble(Rank.CODE, item.start, "mistyped_machine", {"code": word}))
     return found
 
@@ -230,12 +232,12 @@ def _doubts(sentence: Sentence, kind: str) -> list[Trouble]:
             return [_ask(items[last])]
         if item.role == "negation" and index == len(items) - 1 and index == last + 1:
             return [_ask(items[last])]
-        if item.text in _LOOKED_FOR and (index < first or item.text in ("free", "test")):
+        if (item.text in _LOOKED_FOR and index < first) or item.text in _OVER:
             return [_ask(items[first])]
         if item.role == "number" and item.text == "0" and index + 1 in faults:
             return [_ask(items[index + 1])]
         if item.text in _REFUSES and item.role == "kind":
-            if index and items[index - 1].text == "i":
+            if index and items[index - 1].text in ("i", "we"):
                 return [Trouble(Rank.WORD, item.start, "negated", {"word": item.text})]
             if any(index < other <= index + 3 for other in faults):
                 return [_ask(items[next(other for other in faults if other > index)])]

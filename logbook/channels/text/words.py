@@ -14,6 +14,10 @@ from logbook.channels.text.troubles import Rank, Trouble
 _VERBS = frozenset({"rinse", "wipe", "fill", "empty"})
 _OBJECTS = frozenset({"filter", "squeegee"})
 _PLUGS = frozenset({"charge", "unplug"})
+_STARTED = _VERBS | _PLUGS | {"watering"}
+_LOOKS = frozenset({"checked", "revise", "revisada", "revisadas"})
+_LOOKED_AT = frozenset({"filter", "squeegee", "charge", "watering", "segments", "gravity", "hours"})
+_STOPS = frozenset({"plug", "plugged", "unplug", "unplugged"})
 _PASSED = frozenset({"filler", "up", "code"})
 _NOUNS = frozenset({"filter", "squeegee", "watering"})
 _UNREAD = frozenset({"unknown", "part", "unit", "doubt", "clock", "half", "nth"})
@@ -60,8 +64,8 @@ def check(items: list[Item], absorbed: set[int]) -> list[Trouble]:
                 found.append(_unknown(item))
         elif item.role == "also":
             found += _also(items, index)
-        elif item.role == "kind" and item.kind in _VERBS:
-            found += _objects(items, index)
+        elif item.role == "kind":
+            found += _objects(items, index) if item.kind in _VERBS else _together(items, index)
     return found
 
 
@@ -105,8 +109,30 @@ def _also(items: list[Item], index: int) -> list[Trouble]:
     return [] if of_segments and not others else [_ask(items[index])]
 
 
+def _together(items: list[Item], index: int) -> list[Trouble]:
+    """Pairs of words that mean another thing than each alone. A break between them makes two entries of them.
+
+    "Started charging" is no start, "checked filter" no cleaning, a "plugged filter" is stopped up, and "topped up the
+    tank" says nothing of the battery.
+    """
+    item = items[index]
+    for step in (-1, 1):
+        other = beside(items, index, step)
+        if other is None:
+            continue
+        starts = item.kind == "start" and other.kind in (_STARTED if step > 0 else _PLUGS)
+        checks = item.text in _LOOKS and (other.role == "bare" or other.kind in _LOOKED_AT)
+        stops = item.text in _STOPS and (other.role in ("bare", "tank") or other.kind in _OBJECTS)
+        tops = item.kind == "watering" and other.role == "tank"
+        if starts or checks or stops or tops:
+            return [_ask(item)]
+    return []
+
+
 def _objects(items: list[Item], index: int) -> list[Trouble]:
     verb = items[index]
+    if verb.text in ("lave", "lavado") and _machine(items, index):  # washed is not rinsed out
+        return [_ask(verb)]
     for step in (-1, 1):
         first = beside(items, index, step)
         if first is not None and first.role == "tank" and verb.kind == "wipe":
@@ -121,3 +147,13 @@ def _objects(items: list[Item], index: int) -> list[Trouble]:
         if thing.role == "kind" and thing.kind == "watering" and verb.kind == "fill" and " " in thing.text:
             return [_ask(thing)]
     return []
+
+
+def _machine(items: list[Item], index: int) -> bool:
+    """Whether "machine" or "maquina" is the verb's object."""
+    for item in items[index + 1 :]:
+        if item.text in ("machine", "maquina"):
+            return True
+        if item.role != "filler":
+            break
+    return index > 0 and items[index - 1].text in ("machine", "maquina")

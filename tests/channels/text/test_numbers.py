@@ -105,7 +105,15 @@ def test_bare_water_counts_with_a_volume_only(kinds):
     assert kinds("B7H water") == ["?ambiguous_word"]
     assert kinds("B7H agua") == ["?ambiguous_word"]
     assert kinds("B7H agua 2 l") == ["watering"]
-    assert kinds("B7H topped up water") == ["watering"]
+    assert kinds("B7H topped up water") == ["?ambiguous_word"]  # the tank's or the battery's?
+    assert kinds("B7H topped up water 2 l") == ["watering"]
+    assert kinds("B7H topped up") == ["watering"]
+
+
+@pytest.mark.parametrize("text", ["B7H charged 8 hours", "B7H cargué 8 horas", "B7H 8 horas cargando"])
+def test_how_long_something_took_is_no_meter_reading(text, kinds):
+    assert kinds(text) == ["?ambiguous_number"]
+    assert kinds("B7H charged, 1278 hours") == ["charge", "hours"]
 
 
 def test_exact_values():

@@ -43,6 +43,7 @@ def test_a_fault_is_kept_as_it_was_written(text, note, ask):
         ("B7H fault hose\nC4J rinse", ["fault", "rinse"]),
         ("B7H fault hose. C4H rinse", ["?mistyped_machine"]),
         ("B7H and C4J broken", ["fault", "fault"]),
+        ("B7H B7 leaking", ["?mistyped_machine"]),
     ],
 )
 def test_what_stands_around_a_fault(text, expected, kinds):
@@ -54,7 +55,8 @@ def test_what_stands_around_a_fault(text, expected, kinds):
     [
         "B7H no leaks", "B7H rinsed, no problem", "B7H sin problema", "B7H doesn't leak", "B7H won't leak",
         "B7H not broken", "B7H no more leaks", "B7H checked for leaks", "B7H any leaks", "B7H 0 leaks", "B7H leaks no",
-        "B7H leaks?", "B7H hose leaks. what now?", "B7H leak free",
+        "B7H leaks?", "B7H hose leaks. what now?", "B7H leak free", "B7H problem solved",
+        "B7H stopped leaking", "B7H leak gone",
     ],
 )  # fmt: skip
 def test_a_fault_that_may_be_denied_asks(text, kinds):

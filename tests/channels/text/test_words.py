@@ -176,6 +176,26 @@ def test_a_verb_with_its_own_thing_or_a_break_between(text, expected, kinds):
     assert kinds(text) == expected
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "B7H started charging", "B7H empiezo a cargar", "B7H start rinse", "B7H charge started", "B7H checked filter",
+        "B7H revisé el filtro", "B7H checked sg 1265", "B7H filter plugged", "B7H plugged squeegee",
+        "B7H topped up the tank",
+        "B7H rellené el tanque", "B7H lavé la máquina",
+    ],
+)  # fmt: skip
+def test_two_words_that_together_mean_something_else_ask(text, kinds):
+    assert kinds(text) == ["?ambiguous_word"]
+
+
+def test_the_same_words_apart_are_two_entries(kinds):
+    assert kinds("B7H started, charging") == ["start", "charge"]
+    assert kinds("B7H checked. Filter") == ["prepared", "filter"]
+    assert kinds("B7H filter and plugged in") == ["filter", "charge"]
+    assert kinds("B7H checked started") == ["prepared", "start"]
+
+
 def test_battery_is_skipped_beside_charge_only(kinds):
     assert kinds("B7H battery charged") == ["charge"]
     assert kinds("B7H cargué la batería") == ["charge"]
