@@ -16,6 +16,7 @@ from logbook.channels.text.troubles import Rank, Trouble
 
 _NOTHING = frozenset({"filler", "and", "break", "tank"})
 _JOINS = frozenset({"unknown", "negation", "part", "doubt"})
+_CLOCKED = frozenset({"when", "day", "number"})
 _CUTS = frozenset({".", ";", "\n"})
 
 
@@ -84,8 +85,9 @@ def _only(items: list[Item], at: int, text_end: int) -> tuple[list[Part], list[T
         return [Part([code.text], before, code.start)], []
     troubles = []
     small = [item for item in after if item.role not in _NOTHING]
-    if not all(item.role in ("when", "day") for item in small):
-        last_break = next((item for item in reversed(before) if item.role not in ("filler", "tank")), None)
+    if not all(item.role in _CLOCKED for item in small):
+        passed = {"filler", "tank", *_CLOCKED}
+        last_break = next((item for item in reversed(before) if item.role not in passed), None)
         cut = last_break is not None and last_break.role == "break" and last_break.text in _CUTS
         parted = last_break is not None and last_break.role in ("break", "and")
         if cut or (parted and _remark_last(before)):

@@ -100,7 +100,7 @@ def read(message: str, fleet: Fleet, at: Instant) -> Reading:
         troubles += bound.troubles
         troubles += words.check(parted.items, bound.absorbed)
         said = _acts(parted, bound, objects, text, troubles)
-        _give_times(parted.items, said, troubles)
+        _give_times(parted.items, said, troubles, another_follows=part is not parts[-1])
         acts.append((part.machines, said))
     return _finish(acts, troubles, fleet, at)
 
@@ -158,7 +158,7 @@ def _note(remark: sentences.Remark, text: str) -> str:
     return ". ".join(text[start:end].strip(" \t\n\r.,;:-") for start, end in spans)
 
 
-def _give_times(items: list[Item], acts: list[_Act], troubles: list[Trouble]) -> None:
+def _give_times(items: list[Item], acts: list[_Act], troubles: list[Trouble], *, another_follows: bool) -> None:
     """A time belongs to the words before it, back to the last time; one before all of them, to all of them."""
     by_item: dict[int, list[_Act]] = {}
     for act in acts:
@@ -181,22 +181,27 @@ def _give_times(items: list[Item], acts: list[_Act], troubles: list[Trouble]) ->
                 continue
             if not pending:
                 troubles.append(Trouble(Rank.CONFLICT, item.start, "conflicting", {"word": item.text}))
-            if _leans_forward(items, index):
+            if _leans_forward(items, index, another_follows):
                 troubles.append(Trouble(Rank.TIME, item.start, "ambiguous_time", {"word": item.text, "whose": True}))
             for act in pending:
                 act.whens.append(item.when)
             pending = []
 
 
-def _leans_forward(items: list[Item], index: int) -> bool:
-    """Whether a time stands behind a break and right before a word: "rinsed. 0430 charged" may be said of either."""
+def _leans_forward(items: list[Item], index: int, another_follows: bool) -> bool:
+    """Whether a time stands behind a break and right before a word: "rinsed. 0430 charged" may be said of either.
+
+    `another_follows`: behind these items stands the code of another machine.
+    """
     before, after = index - 1, index + 1
     while before >= 0 and items[before].role == "filler":
         before -= 1
-    while after < len(items) and items[after].role == "filler":
+    while after < len(items) and items[after].role in ("filler", "code"):
         after += 1
     cut = before >= 0 and items[before].role in ("break", "and")
-    return cut and after < len(items) and items[after].role in ("kind", "remark", "bare")
+    if after == len(items):
+        return cut and another_follows
+    return cut and items[after].role in ("kind", "remark", "bare")
 
 
 def _finish(

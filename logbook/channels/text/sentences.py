@@ -230,7 +230,8 @@ def _doubts(sentence: Sentence, kind: str) -> list[Trouble]:
     for index, item in enumerate(items):
         if item.role == "negation" and (index < last and not _said_before(items, index)):
             return [_ask(items[last])]
-        if item.role == "negation" and index == len(items) - 1 and index == last + 1:
+        emphatic = items[last].text.startswith("no ")  # "no funciona nada" says it twice
+        if item.role == "negation" and index == len(items) - 1 and index == last + 1 and not emphatic:
             return [_ask(items[last])]
         if (item.text in _LOOKED_FOR and index < first) or item.text in _OVER:
             return [_ask(items[first])]
@@ -239,8 +240,9 @@ def _doubts(sentence: Sentence, kind: str) -> list[Trouble]:
         if item.text in _REFUSES and item.role == "kind":
             if index and items[index - 1].text in ("i", "we"):
                 return [Trouble(Rank.WORD, item.start, "negated", {"word": item.text})]
-            if any(index < other <= index + 3 for other in faults):
-                return [_ask(items[next(other for other in faults if other > index)])]
+            near = [items[other] for other in faults if index < other <= index + 3]
+            if any(other.text not in _REFUSES for other in near):
+                return [_ask(near[0])]
     return []
 
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import string
+from zoneinfo import ZoneInfo
 
 import pytest
 from stdnum.iso7064 import mod_37_2
 
+from logbook.channels.text import Fleet, read
 from logbook.channels.text.tokens import is_a_code, tokenise
+from logbook.domain.instants import parse
 
+HALIFAX = ZoneInfo("America/Halifax")
+NIGHT = parse("2026-11-25T09:12:00Z")
 THREE = frozenset({3})
 
 
@@ -40,6 +45,19 @@ def test_how_many_codes_of_three_there_are():
     codes = [letter + digit + mod_37_2.calc_check_digit(letter + digit) for letter in letters for digit in "23456789"]
     assert sum(is_a_code(code, THREE) for code in codes) == 145
     assert not any(is_a_code(code, THREE) for code in ("B8H", "7BH", "B7HH", "BHH", "B0X"))
+
+
+@pytest.mark.parametrize(("stem", "length"), [("B72", 4), ("K394", 5)])
+def test_longer_codes(stem, length):
+    code = stem + mod_37_2.calc_check_digit(stem)
+    fleet = Fleet(frozenset({code}), lambda _: HALIFAX, None, "en", HALIFAX)
+    assert len(code) == length
+    for text in (code, code.lower(), f"{code[:-1]} {code[-1]}", f"{code[:2]}-{code[2:]}"):
+        assert [draft.machine for draft in read(f"{text} rinsed", fleet, NIGHT).drafts] == [code]
+    for index in range(length - 1):
+        swapped = code[:index] + code[index + 1] + code[index] + code[index + 2 :]
+        if swapped != code:
+            assert read(f"{swapped} rinsed", fleet, NIGHT).refused == "mistyped_machine"
 
 
 def test_a_code_of_another_fleet_is_not_mistyped(kinds):

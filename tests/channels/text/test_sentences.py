@@ -13,6 +13,8 @@ import pytest
         ("B7H won't charge", "won't charge"),
         ("B7H wont start", "wont start"),
         ("B7H no prende", "no prende"),
+        ("B7H no funciona nada", "no funciona nada"),
+        ("B7H won't charge doesn't start", "won't charge doesn't start"),
         ("B7H fault E23 on the screen", "fault E23 on the screen"),
         ("B7H Fuga en la manguera, 2 l por hora", "Fuga en la manguera, 2 l por hora"),
         ("B7H filter, squeegee broken", "filter, squeegee broken"),

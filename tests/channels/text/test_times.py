@@ -65,6 +65,11 @@ def test_without_a_leading_zero_the_afternoon_is_weighed_too(clocks):
         ("B7H rinse 0430 rinse 0430", ["rinse 08:30"]),
         ("B7H rinse 0430. C4J rinse", ["rinse 08:30", "rinse 09:12"]),
         ("0430 B7H rinse. C4J rinse", ["?which_machine"]),
+        ("B7H rinse. 0430 C4J charge", ["?ambiguous_time"]),
+        ("B7H rinse, 0430. C4J charge", ["rinse 08:30", "charge 09:12"]),
+        ("0430 B7H rinse", ["rinse 08:30"]),
+        ("rinsed, 0430 B7H charged", ["?ambiguous_time"]),
+        ("rinsed. 0430 B7H charged", ["?which_machine"]),
         ("B7H and C4J rinsed 0430", ["rinse 08:30", "rinse 08:30"]),
     ],
 )
