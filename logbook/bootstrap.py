@@ -5,15 +5,20 @@ from __future__ import annotations
 import os
 import time
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from logbook.channels.desk import Desk
+from logbook.channels.mail_out import MailRoute
+from logbook.config import Config
 from logbook.domain.instants import Instant
 from logbook.intake import Intake
 from logbook.store import Store
 from logbook.store.registry import Registry
+from logbook.watch.delivery import Delivery
 from logbook.watch.gather import Post
+from logbook.watch.reach import People
+from logbook.watch.routes import Route
 from logbook.watch.step import Stepped, step
 
 ROUTES = frozenset({"mail"})
@@ -45,6 +50,13 @@ class Program:
         """The clock, once."""
         return step(self.post, self.now() if now is None else now)
 
+    def delivery(self, routes: Iterable[Route], *, by: str, alone: bool = False) -> Delivery:
+        """A worker that sends what waits, by these routes. `by` names it; `alone`: nobody else has that name."""
+        people = People(self.intake, frozenset(route.name for route in routes))
+        return Delivery(
+            self.store, routes, people, by=by, now=self.now, language=people.language, alone=alone
+        )
+
     def close(self) -> None:
         """Finish what was queued and let go of the database."""
         self.store.close()
@@ -59,3 +71,8 @@ def program(
     registry = Registry()
     intake = Intake(store, registry, now, draw, ids)
     return Program(store, registry, intake, Post(intake, routes), Desk(intake), now)
+
+
+def routes_of(config: Config) -> list[Route]:
+    """The ways by which this installation can send."""
+    return [MailRoute(config.mail)] if config.mail is not None else []

@@ -48,11 +48,10 @@ class Post:
             return None
         way, address = next(((way, address) for way, address in known if way in self.routes), known[0])
         name = self.intake.new_id()
-        host = (register.origin.split("/")[0] or "logbook").strip()
         outbox.queue(
             connection,
             outbox.Message(
-                id=name, message_id=f"<{name}@{host}>", person=person.uuid, route=way, address=address, kind=kind,
+                id=name, message_id=outbox.message_id(name, register.origin), person=person.uuid, route=way, address=address, kind=kind,
                 subject=text.subject, body=text.short if way == "text" else text.body, queued_at=now, ready_at=now,
                 not_after=not_after,
             ),

@@ -7,6 +7,7 @@ told is gathered into messages, and the letters that are due are written. Nothin
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 from sqlalchemy import Connection
 
@@ -51,7 +52,7 @@ def step(post: Post, now: Instant) -> Stepped:
             reached = [machine for machine, _at in dues.reached(connection, now, most=AT_ONCE)]
         if not reached:
             break
-        attended = intake.store.write(lambda connection, names=tuple(reached): _attend(intake, connection, names, now))
+        attended = intake.store.write(partial(_attend, intake, tuple(reached), now))
         for attention in attended:
             done.machines += 1
             done.raised += attention.raised
@@ -70,7 +71,7 @@ def step(post: Post, now: Instant) -> Stepped:
     return done
 
 
-def _attend(intake: Intake, connection: Connection, machines: tuple[str, ...], now: Instant) -> list[Attention]:
+def _attend(intake: Intake, machines: tuple[str, ...], now: Instant, connection: Connection) -> list[Attention]:
     attended = []
     for machine in sorted(machines):
         at = dues.of(connection, machine)
