@@ -90,9 +90,7 @@ _AGAIN = Ready(
     update(table).where(_mine).values(next_at=bindparam("at"), error=bindparam("why"), **_MORE, **_NO_LEASE),
     "at", "why", "of", "by", "until",
 )  # fmt: skip
-_LET_GO = Ready(
-    update(table).where(_mine).values(next_at=bindparam("at"), **_NO_LEASE), "at", "of", "by", "until"
-)
+_LET_GO = Ready(update(table).where(_mine).values(next_at=bindparam("at"), **_NO_LEASE), "at", "of", "by", "until")
 _FAILED = Ready(
     update(table)
     .where(_mine)

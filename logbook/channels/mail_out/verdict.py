@@ -53,7 +53,8 @@ def of_answer(stage: Stage, code: int, said: str) -> Again | Refused | Hold:
         if stage in _ABOUT_US and not (stage is Stage.SENDER and code == _TOO_LARGE):
             return Hold(words)
         return Refused(words)
-    return Again(f"the mail server answered {stage.value} with something that is no answer: {printable(said)}")
+    shown = words if code > 0 else f"the mail server answered {stage.value} with: {printable(said)}"
+    return Again(f"{shown} (which is no answer to that)")
 
 
 def of_tls(host: str, why: ssl.SSLError) -> Again | Hold:
