@@ -11,15 +11,14 @@ from datetime import timedelta
 from itertools import groupby
 from typing import Any
 
-from logbook.channels.text import gsm7, times
-from logbook.channels.text.quantities import MOST_HEADS
+from logbook.channels.text import gsm7
 from logbook.channels.text.reading import CARD, Draft, Fleet, Reading
+from logbook.channels.text.refusals import figure, named, refused
 from logbook.domain import instants
 from logbook.domain.entries import Quantity, catalogue
 from logbook.domain.wording import LANGUAGES, Speech, speech
 
 DOMAIN = "answers"
-_LONGEST_WORD = 20
 
 
 def answer(
@@ -37,7 +36,7 @@ def answer(
     """
     say = speech(language if language in LANGUAGES else "en", DOMAIN)
     if reading.refused is not None:
-        lines = _refused(reading, say)
+        lines = refused(reading, say)
     elif reading.control is not None:
         lines = _commanded(reading, owed, say)
     else:
@@ -73,12 +72,6 @@ def _fitting(lines: Iterator[str]) -> str:
     while gsm7.length(said) > gsm7.ONE:
         said = said[:-1]
     return said
-
-
-def _word(about: Mapping[str, Any], key: str = "word") -> str:
-    """What the sender wrote, short enough to be named."""
-    said = str(about.get(key, ""))
-    return said if len(said) <= _LONGEST_WORD else said[: _LONGEST_WORD - 2] + ".."
 
 
 # ------------------------------------------------------------------------------------------------------------ saved
@@ -153,15 +146,15 @@ def _amount(draft: Draft, say: Speech) -> str:
     for name, value in draft.data.items():
         family = _family(name, kind.words.quantity if kind is not None and kind.words is not None else None)
         if family == "volume":
-            return f" {_figure(value / 1000, say)} l" if value >= 1000 else f" {value} ml"
+            return f" {figure(value / 1000, say)} l" if value >= 1000 else f" {value} ml"
         if family == "percent":
             return f" {value} %"
         if family == "gravity":
-            return " " + _figure(value / 1000, say, places=3)
+            return " " + figure(value / 1000, say, places=3)
         if family == "hours":
-            return f" {_figure(value / 3600, say)} h"
+            return f" {figure(value / 3600, say)} h"
         if family == "length":
-            return " " + " ".join(_figure(each / 1000, say) for each in value) + " mm"
+            return " " + " ".join(figure(each / 1000, say) for each in value) + " mm"
     return ""
 
 
@@ -169,12 +162,6 @@ def _family(name: str, quantity: Quantity | None) -> str:
     if quantity is not None and quantity.field == name:
         return quantity.family
     return "length" if name == "left_um" else ""
-
-
-def _figure(value: float, say: Speech, *, places: int = 0) -> str:
-    """A number with the reader's decimal sign and no needless noughts."""
-    said = f"{value:.{places}f}" if places else f"{value:.2f}".rstrip("0").rstrip(".")
-    return said.replace(".", say("."))
 
 
 def _moment(moment: int, code: str, fleet: Fleet, reading: Reading, say: Speech) -> str:
@@ -224,109 +211,6 @@ def _duty(name: str, say: Speech) -> str:
     }.get(name, name)
 
 
-# ---------------------------------------------------------------------------------------------------------- refused
-
-
-def _refused(reading: Reading, say: Speech) -> Iterator[str]:
-    """What was not understood and what to send instead, on one line that can never run when it is quoted back."""
-    about = reading.trouble
-    why = _why(reading, about, say)
-    yield f"{say('NOT SAVED.')} {why} {say('Send the whole text again.')}"
-    yield f"{say('NOT SAVED.')} {why}"
-
-
-def _why(reading: Reading, about: Mapping[str, Any], say: Speech) -> str:
-    word, code = _word(about), _word(about, "code")
-    match reading.refused:
-        case "mistyped_machine":
-            return say('"{code}" is no machine\'s code: look at the plate.').format(code=code)
-        case "unknown_machine":
-            return say("{code} is not a machine of this fleet: look at the plate.").format(code=code)
-        case "unknown_word":
-            return say('The word "{word}" is not known here: say it in another way or leave it out.').format(word=word)
-        case "ambiguous_word":
-            return _which_word(about, word, say)
-        case "negated":
-            return say('"{word}": only what has been done is saved.').format(word=word)
-        case "needs_quantity":
-            return say('"{word}" needs its number beside it.').format(word=word)
-        case "needs_unit":
-            return say("{word} of what? Write the unit: {units}.").format(word=word, units=_units(about))
-        case "out_of_range" if about.get("long"):
-            return say("That was too long for one text.")
-        case "out_of_range":
-            return say("{word} cannot be right: from {low} to {high}.").format(word=word, **_bounds(about, say))
-        case "ambiguous_number":
-            return say('"{word}" can be read in two ways: write the number in another way.').format(word=word)
-        case "unknown_number":
-            return say("What is {word}? A number goes right beside its word, with its unit.").format(word=word)
-        case "conflicting":
-            return say('"{word}" does not go with the rest: say each thing once.').format(word=word)
-        case "which_machine":
-            return say("Which machine? Begin with the code on its plate.")
-        case "nothing_to_do" if about.get("join"):
-            return say("After JOIN come the word on the plate and your name.")
-        case "nothing_to_do":
-            return say("Nothing in it to save. Write the code on the plate and what was done.")
-        case _:
-            return _which_time(reading, about, say)
-
-
-def _which_word(about: Mapping[str, Any], word: str, say: Speech) -> str:
-    choices = list(about.get("choices") or ())
-    if len(choices) > 1:
-        return say('"{word}": is that {choices}?').format(word=word, choices=say(" or ").join(choices[:3]))
-    if word == "?":
-        return say("Was that a question? If it is done, say it without a question mark.")
-    if about.get("volume"):
-        return say('"{word}" for the battery needs its volume; for the tank say FILLED.').format(word=word)
-    return say('"{word}" can be meant in two ways here: say it in other words.').format(word=word)
-
-
-def _units(about: Mapping[str, Any]) -> str:
-    quantity = about.get("quantity")
-    family = quantity.family if isinstance(quantity, Quantity) else ""
-    return {"volume": "l, ml, gal", "length": "mm, in", "percent": "%"}.get(family, "l, mm, %")
-
-
-def _bounds(about: Mapping[str, Any], say: Speech) -> dict[str, str]:
-    """From where to where the quantity may go, in the units that people use."""
-    quantity = about.get("quantity")
-    if not isinstance(quantity, Quantity):  # more heads than a machine has
-        return {"low": "1", "high": str(MOST_HEADS)}
-    divisor, unit, places = {
-        "volume": (1000, " l", 0), "length": (1000, " mm", 0), "percent": (1, " %", 0),
-        "gravity": (1000, "", 3), "hours": (3600, " h", 0),
-    }[quantity.family]  # fmt: skip
-    low = "1 ml" if quantity.family == "volume" and quantity.low < divisor else ""
-    return {
-        "low": low or _figure(quantity.low / divisor, say, places=places) + unit,
-        "high": _figure(quantity.high / divisor, say, places=places) + unit,
-    }
-
-
-def _which_time(reading: Reading, about: Mapping[str, Any], say: Speech) -> str:
-    when = about.get("when")
-    clock = f"{when.hour:02d}:{when.minute:02d}" if isinstance(when, times.Clock) else ""
-    if reading.refused == "skipped_time":
-        return say("The clocks were put forward over {clock}: there was no such time.").format(clock=clock)
-    if reading.refused == "future_time":
-        return say("{clock} is still to come.").format(clock=clock)
-    if reading.refused == "too_old":
-        return say("That is more than 14 hours ago: write YESTERDAY and the time.")
-    if isinstance(when, times.Clock) and when.open:
-        early, late = _plainly(when.hour % 12, when.minute), _plainly(when.hour % 12 + 12, when.minute)
-        return say("Morning or afternoon? Write {early} or {late}.").format(early=early, late=late)
-    if isinstance(when, times.Clock) and not when.nth and not when.day and not when.half:
-        return say("{clock} came twice that night: write FIRST or SECOND behind it.").format(clock=clock)
-    return say("Which time do you mean, and of what? Write four figures, as 0510.")
-
-
-def _plainly(hour: int, minute: int) -> str:
-    """A time as it must be written to have one reading: from ten to one the four figures alone would ask again."""
-    return f"{hour:02d}{minute:02d}" + {10: " am", 11: " am", 12: " pm"}.get(hour, "")
-
-
 # --------------------------------------------------------------------------------------------------------- commands
 
 
@@ -355,15 +239,15 @@ def _commanded(reading: Reading, owed: Mapping[str, Sequence[str]] | None, say: 
         case "seen":
             yield say("Alert {number} is in your hands.").format(number=about["number"])
         case "join":
-            name = _word(about, "name")
+            name = named(about, "name")
             yield say(
                 "Hello {name}. Kept: texts 90 days, photos 1 year, name and notes 2 years. Your supervisor "
                 "confirms you. STOP ends messages."
             ).format(name=name)
         case "accept":
-            yield say("{to} is accepted.").format(to=_word(about, "to"))
+            yield say("{to} is accepted.").format(to=named(about, "to"))
         case _:
-            yield say("{to} is set aside.").format(to=_word(about, "to"))
+            yield say("{to} is set aside.").format(to=named(about, "to"))
 
 
 def _what_is_owed(machine: str | None, owed: Mapping[str, Sequence[str]] | None, say: Speech) -> Iterator[str]:

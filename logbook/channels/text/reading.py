@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from logbook.channels.text import commands, machines, quantities, sentences, times, words
+from logbook.channels.text import commands, machines, quantities, runs, sentences, times, words
 from logbook.channels.text.items import Item, itemise
 from logbook.channels.text.tokens import tidy, tokenise
 from logbook.channels.text.troubles import Rank, Trouble, first
@@ -112,7 +112,7 @@ def _commanded(command: commands.Command, at: Instant) -> Reading:
 
 
 def _acts(
-    parted: sentences.Parted, bound: quantities.Bound, objects: dict[int, Item], text: str, troubles: list[Trouble]
+    parted: sentences.Parted, bound: runs.Bound, objects: dict[int, Item], text: str, troubles: list[Trouble]
 ) -> list[_Act]:
     """The entries of one part, in order, with their quantities and notes."""
     acts: list[_Act] = []
@@ -131,7 +131,7 @@ def _acts(
     return acts
 
 
-def _one(items: list[Item], index: int, bound: quantities.Bound, troubles: list[Trouble]) -> list[_Act]:
+def _one(items: list[Item], index: int, bound: runs.Bound, troubles: list[Trouble]) -> list[_Act]:
     item = items[index]
     kind, quantity = item.kind, item.quantity
     if kind == "segments" and words.is_change(items, index):
