@@ -76,8 +76,8 @@ def _put_away(items: list[Item], index: int, step: int) -> tuple[Item | None, It
     index += step
     while 0 <= index < len(items):
         item = items[index]
-        if (item.role in PASSED and item.role != "also") or (item.role == "number" and item.unit in PERCENT):
-            pass
+        if (item.role in PASSED and item.role != "also") or item.role == "when" or _bare_or_percent(item):
+            pass  # "parked at 0500, 80 %": a time between them takes nothing away
         elif item.text in _CHARGE or item.role == "battery":
             if broken:
                 return None, item, taken
@@ -92,6 +92,10 @@ def _put_away(items: list[Item], index: int, step: int) -> tuple[Item | None, It
             break
         index += step
     return None, None, taken
+
+
+def _bare_or_percent(item: Item) -> bool:
+    return item.role == "number" and (item.unit is None or item.unit in PERCENT)
 
 
 def heads(items: list[Item], index: int, quantity: Quantity, bound: Bound) -> None:
