@@ -21,7 +21,7 @@ from logbook.channels.text.sorry import sorry
 from logbook.domain import door
 from logbook.domain.calendar import after, zone
 from logbook.domain.instants import MINUTE, Instant, text
-from logbook.domain.owed import owed_now
+from logbook.domain.owed import owed_now, pressing
 from logbook.domain.people import Person, phone_key
 from logbook.domain.register import Register
 from logbook.intake import By, Draft, Intake, Receipt
@@ -109,7 +109,7 @@ class Desk:
 
         def also(connection: Connection, receipt: Receipt) -> None:
             codes = {machine: register.machines[machine].code for machine in receipt.owed}
-            owed = {codes[machine]: [each.duty for each in some] for machine, some in receipt.owed.items()}
+            owed = {codes[m]: [each.duty for each in pressing(some, message.at)] for m, some in receipt.owed.items()}
             reply = answer(reading, fleet=fleet, owed=owed, language=person.language)
             replies[:] = [None if quiet else reply]
             _kept(connection, message, "saved", replies[0], [entry.id for entry in receipt.entries])

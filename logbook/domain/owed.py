@@ -9,7 +9,7 @@ from __future__ import annotations
 import msgspec
 
 from logbook.domain.history import Entry
-from logbook.domain.instants import Instant
+from logbook.domain.instants import DAY, Instant
 from logbook.domain.machine import Duty, Machine
 from logbook.domain.telling.facts import OF_A_USE
 
@@ -40,29 +40,39 @@ def is_out(machine: Machine, now: Instant) -> bool:
 
 
 def owed_now(machine: Machine, now: Instant) -> tuple[Owed, ...]:
-    """What is owed at `now`, the oldest due instant first; of a duty owed twice, the older."""
+    """What is owed at `now`, the soonest due first; of a duty owed twice, the older.
+
+    Of a machine in use: what would be owed if it were put away now.
+    """
     if machine.retired_at is not None or machine.commissioned_at is None:
         return ()
-    seen: dict[str, Owed] = {}
-    for duty in sorted(machine.duties(), key=lambda each: each.due):
-        if duty.ended_at is None and not _still_out(machine, duty, now):
-            seen.setdefault(duty.duty, Owed(duty.duty, duty.opened_by, duty.due, duty.due <= now))
+    supposed, put_away = machine, None
     if is_out(machine, now):
         supposed = Machine.thaw(machine.freeze(), machine.book)
         supposed.hear(Entry(2**61, "", "put_away", now, now, "", {}))
-        for duty in supposed.duties():
-            if duty.duty in OF_A_USE and duty.ended_at is None:
-                seen.setdefault(duty.duty, Owed(duty.duty, duty.opened_by, None, False))
+        put_away = supposed.use.name if supposed.use is not None else None
+    seen: dict[str, Owed] = {}
+    for duty in sorted(supposed.duties(), key=lambda each: each.due):
+        if duty.ended_at is not None:
+            continue
+        if duty.duty in OF_A_USE and duty.opened_by == put_away:
+            late = _late_already(machine, duty, now)
+            seen.setdefault(duty.duty, Owed(duty.duty, duty.opened_by, now if late else None, late))
+        else:
+            seen.setdefault(duty.duty, Owed(duty.duty, duty.opened_by, duty.due, duty.due <= now))
     return tuple(seen.values())
 
 
-def _still_out(machine: Machine, duty: Duty, now: Instant) -> bool:
-    """A duty of the use that is still going on is owed only if putting it away now would leave it so."""
-    use = machine.use
-    return (
-        duty.duty in OF_A_USE
-        and use is not None
-        and duty.opened_by == use.name
-        and use.put_away is None
-        and duty.due > now
-    )
+def _late_already(machine: Machine, duty: Duty, now: Instant) -> bool:
+    """A use that nobody put away in time owes late, whatever a put-away now would say."""
+    known = machine.standing.get(duty.duty, {}).get(duty.opened_by)
+    return known is not None and known.standing(now)
+
+
+def pressing(owed: tuple[Owed, ...], now: Instant) -> tuple[Owed, ...]:
+    """What an answer names: late, due within a day, or owed once the machine is put away.
+
+    A battery that is next watered in six days is owed too, and the page shows it; but an answer that always says the
+    same is not read.
+    """
+    return tuple(each for each in owed if each.due is None or each.due <= now + DAY)

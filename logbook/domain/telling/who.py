@@ -18,7 +18,7 @@ Reason = Literal[
     "switched_off", "nobody_to_tell",
 ]  # fmt: skip
 ROLES = ("supervisor", "owner")
-"""Who hears of an alert when nobody has the role that policy names: the next in line does."""
+"""Who hears of an alert when nobody has the role that policy names: the next one up does."""
 
 
 class Reader(Protocol):
@@ -53,9 +53,9 @@ class Notice(msgspec.Struct, frozen=True):
 
 
 def in_role(roster: Roster, role: str, site: str) -> tuple[str, Sequence[Reader]]:
-    """Those in a role for a site, or in the next role that has anybody. Returns the role found too."""
-    line = (role, *ROLES[ROLES.index(role) + 1 :], *ROLES) if role in ROLES else (role, *ROLES)
-    for each in line:
+    """Those in a role for a site, or in the next role up that has anybody. Returns the role found too."""
+    higher = ROLES[ROLES.index(role) + 1 :] if role in ROLES else ROLES
+    for each in (role, *higher):
         people = roster.who(each, site)
         if people:
             return each, people
