@@ -19,8 +19,9 @@ import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
+import typer
 from rich.console import Console
 from rich.text import Text
 
@@ -28,6 +29,7 @@ from logbook.bootstrap import Program, program
 from logbook.channels.desk import Message
 from logbook.channels.mail_out import MailRoute, MailSettings
 from logbook.command.demo_night import AFTER, ANA, BEFORE, EVENING, FLEET, MORNING, UNTIL, YOURS, YOURS_AT, Said
+from logbook.command.refusals import Refusal
 from logbook.domain.calendar import wall, zone
 from logbook.domain.fleetfile import read
 from logbook.domain.instants import Instant
@@ -282,3 +284,27 @@ def run(console: Console, *, pace: float = 0.35, ask: bool = True, keep: Path | 
                 return demo.play(logbook, box, file)
         finally:
             logbook.close()
+
+
+def add(app: typer.Typer) -> None:
+    """Hang `demo` on the app."""
+
+    @app.command("demo")
+    def demo(
+        pace: Annotated[float, typer.Option(help="Seconds that a line is left to be read.", min=0)] = 0.35,
+        ask: Annotated[bool, typer.Option("--ask/--no-ask", help="Let you type the text yourself, at a terminal.")] = True,
+        keep: Annotated[
+            Path | None, typer.Option(help="A folder in which the night's database is left.", file_okay=False, exists=True)
+        ] = None,
+    ) -> None:
+        """Play one night in ninety seconds: texts, what is owed, an alert, its mail, and a doubter.
+
+        A scratch database, an invented ferry terminal, a mail server of its own on loopback. Nothing of yours is touched.
+        """
+        try:
+            status = run(Console(), pace=pace, ask=ask, keep=keep)
+        except ModuleNotFoundError as why:
+            raise Refusal(
+                f"The demo needs a mail server of its own, and {why.name} is not installed. Install machine-logbook[demo]."
+            ) from None
+        raise typer.Exit(status)

@@ -7,6 +7,8 @@ real message by every way that a person has.
 from __future__ import annotations
 
 import asyncio
+import json
+import os
 import shutil
 import time
 from collections.abc import Sequence
@@ -14,12 +16,16 @@ from dataclasses import asdict, dataclass
 from datetime import timedelta
 from importlib import metadata
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
+import typer
 from sqlalchemy import text as sql
 
-from logbook.bootstrap import Program
+from logbook.bootstrap import Program, routes_of
+from logbook.command.options import Db, Json, opened
+from logbook.command.refusals import Refusal
 from logbook.config import Config
+from logbook.config import read as read_config
 from logbook.domain import calendar
 from logbook.domain.instants import DAY, Instant, to_datetime
 from logbook.domain.people import Person
@@ -206,3 +212,39 @@ async def _once(route: Route, outgoing: Outgoing) -> Any:
         return await route.send(outgoing)
     finally:
         await route.rest()
+
+
+_SIGNS = {"well": "  well ", "look": "  look ", "wrong": "  WRONG"}
+
+
+def add(app: typer.Typer) -> None:
+    """Hang `doctor` on the app."""
+
+    @app.command("doctor")
+    def doctor(
+        db: Db = None,
+        trial: Annotated[
+            str | None, typer.Option(metavar="KEY", help="Send this person a trial message by each of their ways.")
+        ] = None,
+        as_json: Json = False,
+    ) -> None:
+        """Say what is wrong with database, clock, mail, zones, people and queue, and what to do about it."""
+        config = read_config(None, os.environ)
+        routes = routes_of(config)
+        with opened(db or config.db) as logbook:
+            now = logbook.now()
+            found = examine(logbook, config, routes, now)
+            if trial is not None:
+                with logbook.store.read() as connection:
+                    person = logbook.registry.current(connection).person_by_key(trial)
+                if person is None:
+                    raise Refusal(f"There is no person with the key {trial!r}. Nothing was sent; see `logbook fleet show`.")
+                found += send_trial(logbook, routes, person, now)
+        if as_json:
+            typer.echo(json.dumps([each.as_json() for each in found], ensure_ascii=False))
+        else:
+            for each in found:
+                typer.echo(f"{_SIGNS[each.state]}  {each.what}: {each.found}" + (f" {each.do}" if each.do else ""))
+        wrong = sum(each.state == "wrong" for each in found)
+        if wrong:
+            raise Refusal(f"{wrong} of {len(found)} things are wrong; see above.")

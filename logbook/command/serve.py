@@ -1,0 +1,59 @@
+"""`logbook serve`: the clock, delivery and the health address, until it is stopped."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import os
+import socket
+from typing import Annotated
+
+import structlog
+import typer
+
+from logbook.bootstrap import routes_of
+from logbook.command.options import Db, opened
+from logbook.command.refusals import Refusal
+from logbook.config import read as read_config
+from logbook.watch.service import Service
+
+
+def add(app: typer.Typer) -> None:
+    """Hang `serve` on the app."""
+
+    @app.command("serve")
+    def serve(
+        db: Db = None,
+        health: Annotated[
+            str, typer.Option(metavar="HOST:PORT", help="Where the clock's health is asked for; empty: nowhere.")
+        ] = "127.0.0.1:8740",
+    ) -> None:
+        """Run the clock and send what waits, until stopped by Ctrl-C or SIGTERM.
+
+        Settings come from logbook.toml and LOGBOOK_* variables; `logbook doctor` says what is missing.
+        """
+        config = read_config(None, os.environ)
+        level = getattr(logging, config.log_level.upper())
+        structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(level))
+        logging.basicConfig(level=logging.WARNING)
+        routes = routes_of(config)
+        if not routes:
+            structlog.get_logger("logbook.serve").warning("no mail server is set: alerts are raised, but reach nobody")
+        with opened(db or config.db) as logbook:
+            delivery = logbook.delivery(routes, by=f"serve@{socket.gethostname()}", alone=True)
+            service = Service(
+                logbook.store, logbook.intake, logbook.step, delivery, logbook.now, health_at=_address(health)
+            )
+            try:
+                asyncio.run(service.run())
+            except OSError as why:
+                raise Refusal(f"The health address {health} cannot be opened: {why.strerror or why}. Nothing was started.") from None
+
+
+def _address(text: str) -> tuple[str, int] | None:
+    if not text:
+        return None
+    host, _colon, port = text.rpartition(":")
+    if not host or not port.isdigit() or not 0 < int(port) < 65_536:
+        raise typer.BadParameter("write HOST:PORT, such as 127.0.0.1:8740", param_hint="--health")
+    return host.strip("[]"), int(port)
