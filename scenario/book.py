@@ -39,6 +39,9 @@ class Text:
     at: datetime
     sender: str
     text: str
+    made: tuple[Entry, ...] = ()
+    """What it means; nothing for one that must be refused."""
+    undo: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,23 +86,24 @@ class Book:
     def say(self, who: Person, at: datetime, text: str, *meant: Meant) -> list[Entry]:
         """A text arrives at `at`; without `meant` it is one that must be refused. The entries come back."""
         at = at.replace(microsecond=0)
-        self.texts.append(Text(self.new_id(), at, who.phone, text))
+        text_id = self.new_id()
         made = [
             Entry(self.new_id(), one.machine, one.kind, one.at or at, at, who.key, "text", dict(one.data))
             for one in meant
         ]
+        self.texts.append(Text(text_id, at, who.phone, text, tuple(made)))
         self.entries += made
         return made
 
     def again(self, at: datetime) -> None:
         """The gateway delivers the last text once more, under the same id: nothing new is meant by it."""
         last = self.texts[-1]
-        self.texts.append(Text(last.id, at.replace(microsecond=0), last.sender, last.text))
+        self.texts.append(Text(last.id, at.replace(microsecond=0), last.sender, last.text, last.made))
 
     def undo(self, who: Person, at: datetime, text: str, struck: Sequence[Entry]) -> None:
         """The sender takes the last text back: a `void` for each entry that it made."""
         at = at.replace(microsecond=0)
-        self.texts.append(Text(self.new_id(), at, who.phone, text))
+        self.texts.append(Text(self.new_id(), at, who.phone, text, undo=True))
         for entry in struck:
             self._strike(entry, at, who, "text", "undo")
 
@@ -118,6 +122,11 @@ class Book:
         entry.struck_at = at
         data = {"entry": entry.id, "why": why}
         self.entries.append(Entry(self.new_id(), entry.machine, "void", at, at, who.key, channel, data))
+
+    def close(self, machine: str, retired: datetime) -> None:
+        """A machine has left: what would have been entered or noticed of it afterwards does not come."""
+        self.entries = [e for e in self.entries if e.machine != machine or e.recorded <= retired]
+        self.expected = [one for one in self.expected if one.machine != machine or one.raised <= retired]
 
     def expect(self, expected: Expected) -> None:
         """Something that must be noticed."""

@@ -35,6 +35,7 @@ class Nights:
     fleet: Fleet
     book: Book
     truth: list[dict[str, Any]]
+    states: dict[str, State]
     first: date
     until: datetime
 
@@ -105,8 +106,11 @@ class _Simulation:
                     self._event(code, event, day)
             for site_code in self.fleet.sites:
                 self._site_night(site_code, day)
+        for entry in list(self.book.entries):
+            if entry.kind == "retired":
+                self.book.close(entry.machine, entry.recorded)
         rows = truth.lines(self.book, self.fleet, self.states, self.cares, self.until)
-        return Nights(self.fleet, self.book, rows, self.first, self.until)
+        return Nights(self.fleet, self.book, rows, self.states, self.first, self.until)
 
     def _event(self, code: str, event: str, day: date) -> None:
         """Something that a supervisor enters on the afternoon before the night."""
