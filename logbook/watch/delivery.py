@@ -141,9 +141,11 @@ class Delivery:
         finally:
             await route.rest()
         # Not if the database has failed: it could not let go either, and then the leases end by themselves.
-        for message in messages:
+        if messages:
             at = moment() if rest_at is None else rest_at
-            await self._mark(report, "let_go", outbox.let_go, message, max(at, message.next_at))
+            kept = await self._write(lambda connection: _let_go(connection, messages, at))
+            report.let_go += kept
+            report.doubled += len(messages) - kept
 
     def _has_time(self, route: Route, message: Message, now: Instant) -> bool:
         stopping = self._stop is not None and self._stop.is_set()
@@ -283,7 +285,7 @@ class Delivery:
         `poll`: seconds between looks at the queue, for what other processes queue; `wake` is quicker. A failing
         database is told to the log, and tried again.
         """
-        self._loop, self._stop = asyncio.get_running_loop(), stop
+        self._loop, self._stop, self._bell = asyncio.get_running_loop(), stop, asyncio.Event()
         watching = asyncio.create_task(self._ring_at(stop))
         try:
             if self._alone:
@@ -333,6 +335,16 @@ class Delivery:
     async def _ring_at(self, stop: asyncio.Event) -> None:
         await stop.wait()
         self._bell.set()
+
+
+def _let_go(connection: Connection, messages: Iterable[Message], at: Instant) -> int:
+    """Let all of them go; answers with how many of them were still ours."""
+    kept = 0
+    for message in messages:
+        with contextlib.suppress(OutOfTurnError):
+            outbox.let_go(connection, message, max(at, message.next_at))
+            kept += 1
+    return kept
 
 
 def _tried(connection: Connection, message: Message) -> set[tuple[str, str]]:
