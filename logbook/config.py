@@ -150,14 +150,16 @@ def _places(table: Mapping[str, Any], before: tuple[str, ...] = ()) -> list[tupl
 
 
 def _meant(word: str, model: type[BaseModel], prefix: str = "") -> str:
-    near = difflib.get_close_matches(word, model.model_fields, n=1)
+    near = difflib.get_close_matches(word, model.model_fields, n=1, cutoff=0.5)
     shown = [prefix + (each.upper() if prefix else each) for each in near]
     return f" Did you mean {shown[0]}?" if shown else ""
 
 
 def _sentence(why: ValidationError, sources: Mapping[str, str], path: Path) -> str:
     """The first thing that is wrong. The value itself is shown only where pydantic's words leave it out anyway."""
-    first = why.errors(include_url=False, include_input=False)[0]
+    errors = why.errors(include_url=False, include_input=False)
+    # A word that is no setting comes first: it is often why another is missing.
+    first = next((error for error in errors if error["type"] == "extra_forbidden"), errors[0])
     place = ".".join(str(step) for step in first["loc"])
     source = sources.get(place)
     where = f"{source}" if source is not None and source.startswith(_PREFIX) else f"{place} in {source or path}"

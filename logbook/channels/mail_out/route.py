@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ssl
+from pathlib import Path
 
 from aiosmtplib import (
     SMTP,
@@ -151,9 +152,7 @@ class MailRoute:
         self._drop()
         settings = self._settings
         try:
-            context = await asyncio.to_thread(ssl.create_default_context)
-            if settings.ca_file is not None:
-                context.load_verify_locations(cafile=settings.ca_file)
+            context = None if settings.security == "none" else await asyncio.to_thread(_trust, settings.ca_file)
             secret = await asyncio.to_thread(settings.secret)
         except (OSError, ValueError) as why:
             return Hold(f"the settings of mail cannot be used: {printable(str(why))}")
@@ -212,6 +211,14 @@ class MailRoute:
         client.close()
         if isinstance(transport, asyncio.WriteTransport):
             transport.abort()
+
+
+def _trust(ca_file: Path | None) -> ssl.SSLContext:
+    """Whose certificates are good: those of the authorities that this machine trusts, and of the one that is set."""
+    context = ssl.create_default_context()
+    if ca_file is not None:
+        context.load_verify_locations(cafile=ca_file)
+    return context
 
 
 class _NoLoginError(Exception):

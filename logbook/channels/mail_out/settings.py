@@ -16,7 +16,7 @@ Security = Literal["implicit", "starttls", "none"]
 PORTS: dict[Security, int] = {"implicit": 465, "starttls": 587, "none": 25}
 """RFC 8314, section 7.3, and RFC 5321."""
 
-_HOST = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]*[A-Za-z0-9])?", re.ASCII)
+_HOST = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]*[A-Za-z0-9])?", re.ASCII)
 
 
 class MailSettings(BaseModel):
@@ -46,7 +46,7 @@ class MailSettings(BaseModel):
     @field_validator("host", "hello")
     @classmethod
     def _is_host(cls, value: str) -> str:
-        if value and not _HOST.fullmatch(value):
+        if value and not _HOST.fullmatch(value) and _ip(value) is None:
             raise ValueError(f"{value!r} is not the name of a host")
         return value
 
@@ -85,12 +85,8 @@ class MailSettings(BaseModel):
     @property
     def is_local(self) -> bool:
         """Whether the server is this very machine."""
-        if self.host == "localhost":
-            return True
-        try:
-            return ipaddress.ip_address(self.host).is_loopback
-        except ValueError:
-            return False
+        address = _ip(self.host)
+        return self.host == "localhost" or (address is not None and address.is_loopback)
 
     @property
     def to_port(self) -> int:
@@ -112,3 +108,10 @@ class MailSettings(BaseModel):
             return self.password_file.read_text(encoding="utf-8").rstrip("\r\n")
         except (OSError, UnicodeError) as why:
             raise ValueError(f"password_file {self.password_file} cannot be read ({why})") from why
+
+
+def _ip(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    try:
+        return ipaddress.ip_address(text)
+    except ValueError:
+        return None
