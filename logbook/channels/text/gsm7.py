@@ -6,15 +6,10 @@ character of the extension table takes two and is never cut apart; any other tex
 
 from __future__ import annotations
 
-import unicodedata
+from logbook.domain.wording.gsm7 import ALPHABET, EXTENSION, fold
 
-_BASIC = (
-    "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞ\x1bÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
-    "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
-)
-_EXTENSION = {"\f": 10, "^": 20, "{": 40, "}": 41, "\\": 47, "[": 60, "~": 61, "]": 62, "|": 64, "€": 101}
 _ESCAPE = 27
-_CODE = {character: code for code, character in enumerate(_BASIC) if code != _ESCAPE}
+_CODE = {character: code for code, character in enumerate(ALPHABET) if code != _ESCAPE}
 
 ONE = 160
 JOINED = 153
@@ -24,7 +19,7 @@ JOINED_UCS2 = 67
 
 def is_gsm7(text: str) -> bool:
     """Whether every character is in the default alphabet or its extension table."""
-    return all(character in _CODE or character in _EXTENSION for character in text)
+    return all(character in _CODE or character in EXTENSION for character in text)
 
 
 def septets(text: str) -> list[int]:
@@ -33,8 +28,8 @@ def septets(text: str) -> list[int]:
     for character in text:
         if character in _CODE:
             codes.append(_CODE[character])
-        elif character in _EXTENSION:
-            codes += (_ESCAPE, _EXTENSION[character])
+        elif character in EXTENSION:
+            codes += (_ESCAPE, EXTENSION[character])
         else:
             raise ValueError(f"{character!r} is not in the alphabet of short messages")
     return codes
@@ -78,13 +73,5 @@ def parts(text: str) -> int:
     return count
 
 
-def spell(text: str) -> str:
-    """The text in characters of the alphabet: a letter not in it loses its accent, anything else becomes "?"."""
-    return "".join(map(_spelt, text))
-
-
-def _spelt(character: str) -> str:
-    if character in _CODE or character in _EXTENSION:
-        return character
-    base = unicodedata.normalize("NFD", character)[:1]
-    return base if base in _CODE else "?"
+spell = fold
+"""The text in characters of the alphabet alone: see `logbook.domain.wording.gsm7.fold`."""

@@ -11,12 +11,16 @@ import unicodedata
 SEGMENT = 160
 """Septets in one text message that is not part of a longer one."""
 
-BASIC = frozenset(
-    "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
+ALPHABET = (
+    "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞ\x1bÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
-EXTENDED = frozenset("\f^{}\\[~]|€")
-"""These cost two septets: an escape and the character."""
+"""The default alphabet, each character at the place of its code; place 27 is the escape, and no character."""
+EXTENSION = {"\f": 10, "^": 20, "{": 40, "}": 41, "\\": 47, "[": 60, "~": 61, "]": 62, "|": 64, "€": 101}
+"""The extension table: these cost two septets, an escape and their code."""
+
+BASIC = frozenset(ALPHABET) - {"\x1b"}
+EXTENDED = frozenset(EXTENSION)
 
 # Signs that our own sentences use and that no normal form makes plain.
 _PLAIN = dict.fromkeys("“”«»", '"') | dict.fromkeys("‘’", "'") | dict.fromkeys("–—−", "-") | {"×": "x", "…": "..."}

@@ -5,22 +5,23 @@ from __future__ import annotations
 from logbook.domain.instants import Instant
 from logbook.domain.wording import speech, times
 from logbook.domain.wording.labels import role_label
+from logbook.domain.wording.mark import mark
 from logbook.domain.wording.sentences import Text
 from logbook.domain.wording.unquotable import wrap
 
-_WAYS = {"mail": "mail", "text": "text messages"}
+_WAYS = {"mail": mark("mail"), "text": mark("text messages")}
 
 
 def trouble_message(what: str, way: str, reason: str, at: Instant, role: str | None, language: str) -> Text:
     """`what`: failed (one message), held (a login or certificate) or unreachable; `role`: whom a message was for."""
-    say = speech(language, "trouble")
-    by = say(_WAYS.get(way, "mail"))
+    say = speech(language, "alerts")
+    by = say(_WAYS.get(way, _WAYS["mail"]))
     when = times.utc(at)
     why = " ".join(reason.split())[:300]
     if what == "failed":
         whom = role_label(role, language) if role is not None else say("somebody")
         subject = say("A message reached nobody")
-        first = say("A message for %(whom)s could not be delivered by %(way)s, and there is no other way to reach them.")
+        first = say("A message for %(whom)s could not be delivered by %(way)s, and no other way reaches them.")
         first = first % {"whom": whom, "way": by}
         then = say("Check the address in the register. What it said is still in the log and on the page.")
     elif what == "held":
