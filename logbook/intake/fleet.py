@@ -16,6 +16,7 @@ from logbook.intake.record import PROGRAM, By, Draft, Intake
 from logbook.store import log, meta
 from logbook.store.registry import FLEET
 
+
 @dataclass(frozen=True, slots=True)
 class Applied:
     """What applying a file did: entries added to the fleet's log by kind and subject, machines commissioned."""

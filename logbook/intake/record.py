@@ -7,7 +7,7 @@ and the private words it commits to are one transaction. It never decides what a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,7 +18,6 @@ from logbook.domain.book import MachineBook
 from logbook.domain.entries import Kind
 from logbook.domain.history import Entry
 from logbook.domain.instants import Instant
-from logbook.domain.instants import parse as parse_instant
 from logbook.domain.owed import Owed, owed_now
 from logbook.domain.register import Register
 from logbook.evidence.canonical import leaf_hash
@@ -75,10 +74,14 @@ class Written:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """The answer to what was recorded: each entry, and what is still owed on each machine."""
+    """The answer to what was recorded: each entry, what is still owed on each machine, when the clock is needed next.
+
+    `next_at` is that of these machines alone; None where nothing will fall due on them.
+    """
 
     entries: tuple[Written, ...]
     owed: Mapping[str, tuple[Owed, ...]]
+    next_at: Instant | None = None
 
 
 def _allowed(kind: Kind, by: By, fleet_log: bool) -> None:
@@ -89,6 +92,26 @@ def _allowed(kind: Kind, by: By, fleet_log: bool) -> None:
     if by.role not in kind.by and not (by.role == "program" and "clock" not in kind.by):
         who = ", ".join(sorted(kind.by))
         raise door.Refused("not_allowed", f"{kind.kind!r} is for: {who}. Nothing was saved; ask one of them.")
+
+
+def _at_once_or_same(said: Instant | None, occurred_at: Instant, recorded_at: Instant) -> bool:
+    """Whether what is said now of when it happened is what was made `occurred_at` when it was recorded."""
+    if said is None or recorded_at < said <= recorded_at + door.AHEAD:
+        return occurred_at == recorded_at
+    return said == occurred_at
+
+
+def _begun(kind: str, data: Mapping[str, Any], at: Instant, sites: Container[str], first: Instant | None) -> Instant:
+    """Whether a machine's entry has its place in the machine's life. Returns when that began. Raises door.Refused."""
+    if (kind == "commissioned") != (first is None):
+        raise door.Refused("not_commissioned", "A machine's log begins with `commissioned`, once. Nothing was saved.")
+    if kind in ("commissioned", "moved") and data["site"] not in sites:
+        raise door.Refused("unknown_site", f"There is no site {data['site']!r} in this fleet. Nothing was saved.")
+    if first is not None and at < first:
+        raise door.Refused(
+            "too_early", "That was before the machine was commissioned. Nothing was saved; send when it happened."
+        )
+    return at if first is None else first
 
 
 class Intake:
@@ -121,7 +144,8 @@ class Intake:
             return receipt
 
         receipt = self.store.write(job)
-        self.woken(max((entry.recorded_at for entry in receipt.entries), default=0))
+        if receipt.next_at is not None:
+            self.woken(receipt.next_at)
         return receipt
 
     def book(self, register: Register, machine: str) -> MachineBook:
@@ -137,17 +161,21 @@ class Intake:
             by_log.setdefault(draft.log, []).append(draft)
         written: dict[str, Written] = {}
         owed: dict[str, tuple[Owed, ...]] = {}
+        wakes: list[Instant] = []
         fleet = self.registry.fleet(connection)
         # In one order everywhere, so that two texts that name the same machines never wait for each other.
         for name in sorted(by_log):
             if name == fleet:
                 written.update(self._write_fleet(connection, fleet, by_log[name], by))
+                wakes.append(self.clock())
                 continue
             visit = self.visit(connection, name)
             written.update((entry.id, entry) for entry in visit.add(by_log[name], by))
-            visit.leave()
+            following = visit.leave()
+            if following is not None:
+                wakes.append(following)
             owed[name] = owed_now(visit.watchman.machine, visit.now)
-        return Receipt(tuple(written[draft.id] for draft in drafts), owed)
+        return Receipt(tuple(written[draft.id] for draft in drafts), owed, min(wakes, default=None))
 
     def visit(self, connection: Connection, machine: str, now: Instant | None = None) -> Visit:
         """Open one machine's log for writing, its fold led up to now. Raises door.Refused for an unknown machine."""
@@ -179,11 +207,13 @@ class Intake:
 
     def formed(
         self, connection: Connection, name: str, origin: str, head: log.Head, drafts: Iterable[Draft], by: By,
-        now: Instant, *, register: Register | None = None, first: Instant | None = None, late_after: Instant | None = None,
+        now: Instant, *, register: Register | None = None, sites: Container[str] = (), first: Instant | None = None,
+        late_after: Instant | None = None,
     ) -> tuple[list[NewEntry], list[Written], list[Entry]]:  # fmt: skip
         """Check drafts and give them the bytes in which they will stand, behind a head; nothing is appended yet.
 
-        `register`: given for the fleet's own log, where what is in force for ever is turned away in time.
+        `register`: given for the fleet's own log, where what is in force for ever is turned away in time. For a
+        machine's log, `sites` are those there are, and `first` is when it was commissioned (None: not yet).
         """
         rows: list[NewEntry] = []
         written: list[Written] = []
@@ -205,10 +235,8 @@ class Intake:
                 written.append(self._again(connection, name, draft, data, private, known))
                 continue
             occurred_at = now if draft.occurred_at is None else door.settled_time(draft.occurred_at, now)
-            if first is not None and occurred_at < first:
-                raise door.Refused(
-                    "too_early", "That was before the machine was commissioned. Nothing was saved; send when it happened."
-                )
+            if register is None:
+                first = _begun(kind.kind, data, occurred_at, sites, first)
             root = self._root(connection, name, kind, placed)
             seq += 1
             openings = {item: (text, self._draw(SALT_BYTES)) for item, text in private.items()}
@@ -221,9 +249,8 @@ class Intake:
             row = NewEntry(seq, draft.id, kind.kind, occurred_at, now, root, content, prev)
             rows.append(row)
             placed[draft.id] = row
-            words.keep(
-                connection, name, [words.Word(draft.id, item, salt, text.encode()) for item, (text, salt) in openings.items()]
-            )
+            kept = [words.Word(draft.id, item, salt, text.encode()) for item, (text, salt) in openings.items()]
+            words.keep(connection, name, kept)
             late = late_after is not None and now - occurred_at > late_after
             written.append(Written(draft.id, name, seq, kind.kind, occurred_at, now, late=late))
             entries.append(Entry(seq, draft.id, kind.kind, occurred_at, now, root or draft.id, data, by.role))
@@ -238,7 +265,7 @@ class Intake:
         )
 
     def _root(self, connection: Connection, name: str, kind: Kind, placed: Mapping[str, NewEntry]) -> str | None:
-        """What a void strikes and a correction corrects must stand in this log; the latter's chain has a first entry."""
+        """What a void strikes and a correction corrects must stand in this log; the latter's chain has a first."""
         target = getattr(kind, "entry", None) if kind.kind == "void" else kind.corrects
         if target is None:
             return None
@@ -259,9 +286,7 @@ class Intake:
         """The same id again: answered as the first time if it says the same. Raises door.Refused if it does not."""
         formed = read_form(known.bytes)
         same = formed.machine == name and formed.kind == draft.kind and formed.data == data
-        if draft.occurred_at is not None and parse_instant(formed.occurred_at) not in (
-            draft.occurred_at, parse_instant(formed.recorded_at),
-        ):  # fmt: skip
+        if not _at_once_or_same(draft.occurred_at, known.occurred_at, known.recorded_at):
             same = False
         if same and set(formed.private) == set(private):
             kept = {word.item: word for word in words.of_entry(connection, name, draft.id)}
@@ -273,6 +298,7 @@ class Intake:
             same = False
         if not same:
             raise door.Refused(
-                "id_reused", f"The id {draft.id} is another entry's already; that one stands. Nothing of this was saved."
+                "id_reused",
+                f"The id {draft.id} is another entry's already; that one stands. Nothing of this was saved.",
             )
         return Written(draft.id, name, known.seq, draft.kind, known.occurred_at, known.recorded_at, repeated=True)

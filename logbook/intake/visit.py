@@ -45,19 +45,10 @@ class Visit:
     def add(self, drafts: Sequence[Draft], by: By) -> list[Written]:
         """Append entries, recorded now. Raises door.Refused."""
         fold = self.watchman.machine
-        commissioned = fold.commissioned_at
-        for draft in drafts:
-            if (draft.kind == "commissioned") != (commissioned is None):
-                raise door.Refused("not_commissioned", "A machine's log begins with `commissioned`, once. Nothing was saved.")
-            if draft.kind in ("commissioned", "moved") and draft.data.get("site") not in self.register.sites:
-                raise door.Refused(
-                    "unknown_site", f"There is no site {draft.data.get('site')!r} in this fleet. Nothing was saved."
-                )
-            commissioned = commissioned if commissioned is not None else (draft.occurred_at or self.now)
         late_after = self.book.policy(fold.site, self.now).late_after if fold.site else None
         rows, written, entries = self.intake.formed(
             self.connection, self.uuid, self.register.origin, self.head, drafts, by, self.now,
-            first=fold.commissioned_at, late_after=late_after,
+            sites=self.register.sites, first=fold.commissioned_at, late_after=late_after,
         )  # fmt: skip
         log.append(self.connection, self.uuid, rows)
         if rows:
@@ -81,8 +72,18 @@ class Visit:
             later = None if found.next_step_at is None else max(found.next_step_at, until)
             alerts.acknowledged(self.connection, identity, until, later)
 
-    def leave(self) -> None:
-        """Keep the fold as it is now, and the instant at which the clock must look at this machine again."""
+    def leave(self, *, attended: bool = False) -> Instant | None:
+        """Keep the fold as it is now, and the instant at which the clock must look at this machine again.
+
+        Returns that instant. `attended`: the clock has done all that is due by now. Whoever else comes by never puts
+        off what was due before and is not done yet, such as a reminder.
+        """
         folds.save(self.connection, self.uuid, self.head.seq, self.watchman)
         steps = [each.next_step_at for each in alerts.live(self.connection, self.uuid) if each.next_step_at is not None]
-        dues.put(self.connection, self.uuid, next_wake(self.watchman, self.now, steps))
+        following = next_wake(self.watchman, self.now, steps)
+        if not attended:
+            waiting = dues.of(self.connection, self.uuid)
+            if waiting is not None and waiting <= self.now:
+                following = waiting if following is None else min(waiting, following)
+        dues.put(self.connection, self.uuid, following)
+        return following
