@@ -67,7 +67,7 @@ class Attention:
         self._warn_before_night()
         if self.drafts:
             self.visit.add(self.drafts, CLOCK)
-        self.visit.leave()
+        self.visit.leave(attended=True)
 
     # -- alerts -------------------------------------------------------------------------------------------------
 
