@@ -177,11 +177,16 @@ class Ledger:
                 del self.active[key]
         return raised + cleared
 
-    def did(self, key: Key, number: int, raised: bool, at: Instant) -> None:
-        """What the log says that the clock did at an instant: it is so, whatever would be decided now."""
+    def did(self, key: Key, number: int, raised: bool, at: Instant, due_at: Instant) -> None:
+        """What the log says that the clock did at an instant: it is so, whatever would be decided now.
+
+        A duty that is not known to be overdue (rules of another day called it so) is remembered as gone: its alert
+        is cleared as withdrawn, and its number is not given again.
+        """
         record = self._find(key)
         if record is None:
-            return
+            duty = Duty(*key, opened_at=due_at, due=due_at, site="")
+            record = self.records[key] = Record(duty, at, reached=True, over=False, gone=True)
         record.count = max(record.count, number)
         record.raised_at = at if raised else None
         self.dirty.add(key)

@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 
 from logbook.domain.alerts import Ledger, Record
 from logbook.domain.history import BEGINNING, Entry, Position
+from logbook.domain.instants import parse
 from logbook.domain.machine import FOREVER, Book, Key, Machine
 from logbook.domain.watchman import Memory, Watchman
 from logbook.store import cache, log
@@ -74,17 +75,12 @@ class _Archive:
         self._machine = machine
 
     def add(self, entries: Iterable[Entry]) -> Position:
-        """The entries are in the log already; what they change begins at the earliest of them or of what they strike."""
-        earliest = None
-        for entry in entries:
-            place = entry.position
-            if entry.kind == "void":
-                struck = log.find(self._connection, entry.data["entry"])
-                if struck is not None:
-                    place = min(place, (struck.occurred_at, struck.seq))
-            earliest = place if earliest is None else min(earliest, place)
-        assert earliest is not None
-        return earliest
+        """They are in the log already; what they change begins at the earliest of them or of what they strike."""
+        return min(self._place(entry) for entry in entries)
+
+    def _place(self, entry: Entry) -> Position:
+        struck = log.find(self._connection, entry.data["entry"]) if entry.kind == "void" else None
+        return entry.position if struck is None else min(entry.position, (struck.occurred_at, struck.seq))
 
     def after(self, position: Position) -> Iterable[Entry]:
         return effective(self._connection, self._machine, position)
@@ -102,8 +98,21 @@ class _Archive:
             cache.drop_snapshots(self._connection, self._machine, places[_KEPT // 2 :: 2])
 
 
+class _Anew(_Archive):
+    """Of a machine that was folded anew: what is kept is not looked at, and gives way when this is saved."""
+
+    def copy_before(self, position: Position) -> tuple[Position, bytes | None]:  # noqa: ARG002 - the protocol's
+        return BEGINNING, None
+
+    def keep(self, position: Position, copy: Callable[[], bytes]) -> None:
+        pass
+
+
 def load(connection: Connection, machine: str, book: Book) -> Watchman:
-    """The watchman of a machine as it was last saved; if nothing usable was, as its log makes it anew."""
+    """The watchman of a machine as it was last saved; if nothing usable was, as its log makes it anew.
+
+    Writes nothing, so that whoever only reads may ask too.
+    """
     kept = cache.latest_snapshot(connection, machine)
     if kept is not None and kept.frontier == _HEAD:
         try:
@@ -114,32 +123,32 @@ def load(connection: Connection, machine: str, book: Book) -> Watchman:
     return rebuild(connection, machine, book)
 
 
+_CLOCKS = frozenset({"alert_raised", "alert_cleared"})
+
+
 def rebuild(connection: Connection, machine: str, book: Book) -> Watchman:
     """Make everything that is kept of a machine anew from its log: the fold, its copies, the ledger of its alerts.
 
     The log is led through time as it was recorded; what the clock did then stands in it, and is not done again.
+    What was kept before gives way when this is saved.
     """
-    cache.forget(connection, machine)
     past = Watchman(book, Memory())
     for recorded_at, rows in groupby(log.by_seq(connection, machine), key=lambda row: row.recorded_at):
         past.advance(recorded_at - 1)
-        heard = list(rows)
-        past.hear(
-            [as_entry((r.seq, r.id, r.kind, r.occurred_at, r.recorded_at, r.root, r.bytes)) for r in heard], recorded_at
-        )
-        past.advance(recorded_at)
-        for row in heard:
-            if row.kind in ("alert_raised", "alert_cleared"):
+        # The clock may have acted between two entries of one instant: it did not know the second then.
+        for clocks, run in groupby(rows, key=lambda row: row.kind in _CLOCKS):
+            heard = list(run)
+            past.hear(
+                [as_entry((r.seq, r.id, r.kind, r.occurred_at, r.recorded_at, r.root, r.bytes)) for r in heard],
+                recorded_at,
+            )
+            past.advance(recorded_at)
+            for row in heard if clocks else ():
                 said = _data(row.bytes).data
-                past.ledger.did(
-                    (said["duty"], said["opened_by"]), said["number"], row.kind == "alert_raised", recorded_at
-                )
-    past.ledger.dirty.update(past.ledger.records)
-    state = _State(b"", list(past.ledger.active.values()), past.now, 0)
-    watchman = _awake(connection, machine, book, past.machine, state)
-    watchman.ledger.records.update(past.ledger.records)
-    watchman.ledger.dirty.update(past.ledger.records)
-    return watchman
+                key, due = (said["duty"], said["opened_by"]), parse(said["due_at"])
+                past.ledger.did(key, said["number"], row.kind == "alert_raised", recorded_at, due)
+    past.archive = _Anew(connection, machine)
+    return past
 
 
 def _awake(connection: Connection, machine: str, book: Book, fold: Machine, state: _State) -> Watchman:
@@ -162,6 +171,9 @@ def _bring(connection: Connection, machine: str, ledger: Ledger, origin: Positio
 def save(connection: Connection, machine: str, seq: int, watchman: Watchman) -> None:
     """Keep the watchman as it is now, having heard the log up to `seq`."""
     ledger = watchman.ledger
+    if isinstance(watchman.archive, _Anew):
+        cache.forget(connection, machine)
+        ledger.dirty.update(ledger.records)
     if ledger.dirty:
         rows = []
         for key in ledger.dirty:

@@ -28,13 +28,21 @@ _told = msgspec.json.Decoder(_Told).decode
 
 
 class Registry:
-    """Hands out the register, folding only what the fleet's log has grown by."""
+    """Hands out the register, folding only what the fleet's log has grown by.
+
+    A register that another thread was given never changes under its hands: where there is such a thread, the log is
+    read anew instead. That costs a reading of the fleet's log each time it grows, and it grows seldom.
+    """
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._fleet: str | None = None
+        self._start_anew()
+
+    def _start_anew(self) -> None:
         self._register = Register()
         self._head: tuple[int, str] = (0, "")
+        self._given_to: set[int] = set()
 
     def fleet(self, connection: Connection) -> str:
         """The UUID of the fleet's log. Raises LookupError if no fleet was founded in this database."""
@@ -51,19 +59,24 @@ class Registry:
         fleet = self.fleet(connection)
         head = log.head(connection, fleet)
         now = (0, "") if head is None else (head.seq, head.head)
+        me = threading.get_ident()
         with self._lock:
             if now != self._head:
+                if self._given_to - {me}:
+                    self._start_anew()
                 if not self._grow(connection, fleet, now[0]):
                     # What was known is not the beginning of this log: it came from a transaction that was given up.
-                    self._register, self._head = Register(), (0, "")
+                    self._start_anew()
                     self._grow(connection, fleet, now[0])
                 self._head = now
+            self._given_to.add(me)
             return self._register
 
     def forget(self) -> None:
         """Read everything anew next time: private words were erased, or a transaction that had grown it failed."""
         with self._lock:
-            self._register, self._head = Register(), (0, "")
+            self._fleet = None  # the log itself may have begun in the transaction that failed
+            self._start_anew()
 
     def _grow(self, connection: Connection, fleet: str, seq: int) -> bool:
         """Fold what is new; False, having done nothing, if what was folded before is not this log's beginning."""
