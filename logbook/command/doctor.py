@@ -37,6 +37,10 @@ from logbook.watch.roster import ways
 from logbook.watch.routes import Again, Outgoing, Refused, Route, Sent
 
 State = Literal["well", "look", "wrong"]
+_DONE = frozenset(
+    {"saved", "repeated", "help", "opt_out", "opt_in", "undo", "owed", "seen", "join", "accept", "set_aside"}
+)
+"""What became of a text that needs nobody's eye any more."""
 _LITTLE = 512 * 1024 * 1024
 
 
@@ -168,7 +172,7 @@ def _queue(program: Program, now: Instant) -> list[Finding]:
     with program.store.read() as connection:
         counts = outbox.counts(connection)
         oldest = outbox.oldest(connection)
-        aside = [row for row in heard.latest(connection, most=200) if row.outcome not in ("saved", "repeated")]
+        aside = [row for row in heard.latest(connection, most=200) if row.outcome not in _DONE]
     failed = sum(number for (_route, state), number in counts.items() if state == "failed")
     waiting = sum(number for (_route, state), number in counts.items() if state == "waiting")
     found = []
