@@ -10,7 +10,7 @@ earlier copy when something happened before the machine's `frontier`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Literal, Protocol
 from zoneinfo import ZoneInfo
 
@@ -49,7 +49,7 @@ class Book(Protocol):
         """The first instant after `at` from which any of these answers may differ."""
 
 
-class Duty(msgspec.Struct):
+class Duty(msgspec.Struct, gc=False):
     """Something owed: opened by an entry, due at an instant, ended by being met, overtaken or excused.
 
     `opened_at` is when its opening happened. `mark` is a number that the duty keeps from its opening, where it
@@ -83,7 +83,7 @@ class Duty(msgspec.Struct):
         return self.due <= now and (self.ended_at is None or self.ended_at > self.due)
 
 
-class Use(msgspec.Struct):
+class Use(msgspec.Struct, gc=False):
     """One spell of work, from its first start (or an assumed one) to its put-away.
 
     `name`, `name_seq` and `name_recorded` belong to the entry of the use with the lowest `seq`: the identity.
@@ -130,6 +130,8 @@ class Machine(msgspec.Struct):
     last: dict[str, tuple[Instant, int]] = {}
     night_from: Instant = -FOREVER
     night_next: Instant = FOREVER
+    night_ends: Instant = FOREVER
+    night_date: str = ""
     changed: list[Duty] = []
 
     # -- being told ---------------------------------------------------------------------------------------------
@@ -165,7 +167,7 @@ class Machine(msgspec.Struct):
             calendar, change = self.book.nights(self.site, at), self.book.next_change(at)
             night = calendar.first_after(after_instant) if calendar is not None else None
             if night is not None and night.begins < change:
-                self.night_next = night.begins
+                self.night_next, self.night_ends, self.night_date = night.begins, night.ends, night.date
                 return
             if change >= FOREVER:
                 return
@@ -189,13 +191,22 @@ class Machine(msgspec.Struct):
         if self.retired_at is not None:
             return None
         opened = Duty(duty, opened_by, opened_at, due, self.site)
-        self.standing.setdefault(duty, {})[opened_by] = opened
+        members = self.standing.get(duty)
+        if members is None:
+            members = self.standing[duty] = {}
+        members[opened_by] = opened
         self.changed.append(opened)
         return opened
 
-    def open_duties(self, duty: str) -> list[Duty]:
+    def open_duties(self, duty: str) -> Sequence[Duty]:
         """This duty's members that have not ended, oldest first."""
-        return [each for each in self.standing.get(duty, {}).values() if each.ended_at is None]
+        members = self.standing.get(duty)
+        return [each for each in members.values() if each.ended_at is None] if members else ()
+
+    def member(self, duty: str, opened_by: str) -> Duty | None:
+        """The duty of this identity, if it is still kept."""
+        members = self.standing.get(duty)
+        return members.get(opened_by) if members else None
 
     def end(self, duty: Duty, at: Instant, how: How) -> None:
         """End a duty, or end it otherwise than before. An excuse that came earlier keeps its word, and so does
@@ -211,7 +222,8 @@ class Machine(msgspec.Struct):
     def finish(self, duty: Duty, at: Instant, how: How) -> None:
         """End a duty for good: nothing that comes later in order can change it."""
         self.end(duty, at, how)
-        self.close(duty)
+        duty.closed = self.frontier
+        self.standing[duty.duty].pop(duty.opened_by, None)
 
     def close(self, duty: Duty) -> None:
         """Let go of an ended duty that nothing later in order can change."""

@@ -249,6 +249,9 @@ class Nights:
 
     def first_after(self, at: Instant) -> Night | None:
         """The first night that begins after `at`, or None if there is none within forty years."""
+        _first, _last, beginnings, nights = self._span
+        if beginnings and beginnings[0] <= at < beginnings[-1]:  # between two nights that are worked out already
+            return nights[bisect_right(beginnings, at)]
         year = _year(at)
         for ahead in range(1, _LOOK_AHEAD + 1):
             _first, _last, beginnings, nights = self._cover(year - 1, year + ahead)

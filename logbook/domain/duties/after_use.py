@@ -20,6 +20,7 @@ class AfterUse:
 
     def __init__(self, act: str) -> None:
         self.act = act
+        self.grace = f"{act}.grace"
         on(act)(self.done)
         use_rules.append(self)
 
@@ -38,18 +39,18 @@ class AfterUse:
     def _due(self, machine: Machine, use: Use, at: Instant) -> Instant:
         """A grace after `at`, by the numbers in force when the use's naming entry was recorded, at its site."""
         policy = machine.book.policy(use.site, use.name_recorded)
-        grace: Duration = policy.duration(f"{self.act}.grace")
-        if grace.exact:
+        grace: Duration = policy.duration(self.grace)
+        if grace.days == 0:
             return at + grace.micros
         return after(at, grace, machine.book.zone(use.site, use.name_recorded), policy.day_turns)
 
     def opened(self, machine: Machine, use: Use, before: Use | None) -> None:
         """A use begins: it owes one. What the use before has settled can change no more."""
-        machine.acts.pop(self.act, None) if not use.assumed else None
-        if before is not None:
-            settled = machine.standing.get(self.act, {}).get(before.name)
-            if settled is not None and settled.ended_at is not None:
-                machine.close(settled)
+        if not use.assumed:
+            machine.acts.pop(self.act, None)
+        settled = machine.member(self.act, before.name) if before is not None else None
+        if settled is not None and settled.ended_at is not None:
+            machine.close(settled)
         self._owe(machine, use)
 
     def _owe(self, machine: Machine, use: Use) -> None:
@@ -70,14 +71,14 @@ class AfterUse:
     def went_on(self, machine: Machine, use: Use) -> None:
         """A further start moves the due instant, and what was done before it was not the closing."""
         machine.acts.pop(self.act, None)
-        duty = machine.standing.get(self.act, {}).get(use.name)
+        duty = machine.member(self.act, use.name)
         if duty is not None:
             duty.due = self._due(machine, use, use.cut_off)
             machine.changed.append(duty)
 
     def renamed(self, machine: Machine, use: Use, old: str) -> None:
         """Another entry names the use: site and numbers are those in force at that one, and excuses must name it."""
-        duty = machine.standing.get(self.act, {}).get(old)
+        duty = machine.member(self.act, old)
         if duty is None:
             return
         machine.rename(duty, use.name)
@@ -95,7 +96,7 @@ class AfterUse:
 
     def ended(self, machine: Machine, use: Use, since: Instant) -> None:
         """The use is put away: from now on the due instant is certain, and the closing counts."""
-        duty = machine.standing.get(self.act, {}).get(use.name)
+        duty = machine.member(self.act, use.name)
         if duty is None or use.put_away is None:
             return
         duty.due = self._due(machine, use, use.put_away)

@@ -15,7 +15,7 @@ def excused(machine: Machine, entry: Entry) -> None:
     """Ends the duty at the excuse's own instant, if it was open then; a recurring one opens anew from it."""
     name, opened_by, at = entry.data["duty"], entry.data["opened_by"], entry.occurred_at
     machine.excuses.setdefault(f"{name} {opened_by}", at)
-    duty = machine.standing.get(name, {}).get(opened_by)
+    duty = machine.member(name, opened_by)
     if duty is None or at < duty.opened_at:
         return
     if name in _RECURRING:

@@ -71,4 +71,4 @@ def retired(machine: Machine, entry: Entry) -> None:
 )  # fmt: skip
 def remember(machine: Machine, entry: Entry) -> None:
     """What was done last, and when: an alert says it, and the pages do."""
-    machine.last[entry.kind] = (entry.occurred_at, entry.seq)
+    machine.last[entry.kind] = machine.frontier

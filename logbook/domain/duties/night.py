@@ -6,7 +6,6 @@ local date on which the night begins. What is said after the due instant does no
 
 from __future__ import annotations
 
-from logbook.domain.calendar import after
 from logbook.domain.history import Entry
 from logbook.domain.machine import Machine, on, on_night
 
@@ -21,16 +20,11 @@ def begun(machine: Machine) -> None:
     policy = machine.policy(begins)
     if DUTY not in policy.on or not machine.in_service:
         return
-    calendar = machine.book.nights(machine.site, begins)
-    night = calendar.first_after(begins - 1) if calendar is not None else None
-    if night is None:
-        return
-    zone = machine.book.zone(machine.site, begins)
-    due = after(night.ends, policy.duration("night.grace"), zone, policy.day_turns)
-    duty = machine.open(DUTY, f"{machine.site}/{night.date}", begins, due)
+    due = machine.later(machine.night_ends, policy.night_grace, policy, begins)
+    duty = machine.open(DUTY, f"{machine.site}/{machine.night_date}", begins, due)
     if duty is None:
         return
-    since = begins - policy.duration("night.window").micros
+    since = begins - policy.night_window
     for at in machine.nightly:
         if at >= since:
             machine.finish(duty, at, "met")

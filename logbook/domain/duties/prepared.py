@@ -21,7 +21,7 @@ def started(machine: Machine, entry: Entry) -> None:
     duty = machine.open(DUTY, entry.name, at, machine.later(at, policy.duration("prepared.grace"), policy, entry.recorded_at))
     if duty is None:
         return
-    since = at - policy.duration("prepared.window").micros
+    since = at - policy.prepared_window
     for index, done in enumerate(machine.prepared):
         if done >= since:
             del machine.prepared[index]
