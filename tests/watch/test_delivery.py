@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 from logbook.domain.instants import DAY, HOUR, MINUTE, SECOND
 from logbook.store import DiskFullError, Store, migrate, outbox
 from logbook.watch.backoff import GIVE_UP, MOST, MOST_DOWN, backoff
-from logbook.watch.delivery import LEASE_SLACK, TELL_AFTER, TRIAL_EVERY, Delivery
+from logbook.watch.delivery import LEASE_SLACK, PULSE, TELL_AFTER, TRIAL_EVERY, Delivery
 from logbook.watch.routes import Again, Hold, Outgoing, Refused, Sent
 from tests.watch.delivering import NOW, Ear, Way, found, message, once, opened, put, sign, states, worker
 
@@ -192,6 +192,22 @@ def test_put_off_for_five_days_is_refused(store: Store) -> None:
     assert [trouble.what for trouble in ear.heard] == ["failed"]
 
 
+def test_a_route_that_cannot_be_reached_is_never_given_up(store: Store) -> None:
+    put(store, message(1))
+    once(worker(store, Way(answers=[Again("refused", route_down=True)])), NOW + 2 * GIVE_UP)
+    assert states(store)["m001"] == "waiting"
+
+
+def test_an_idle_pass_leaves_a_sign_of_life_but_not_each_time(store: Store) -> None:
+    delivery = worker(store, Way())
+    seen = []
+    for at in (NOW, NOW + PULSE - 1, NOW + PULSE):
+        once(delivery, at)
+        last = sign(store, "delivery")
+        seen.append(last and last.at)
+    assert seen == [NOW, NOW, NOW + PULSE]
+
+
 def test_a_fault_of_ours_in_one_message_keeps_no_other(store: Store) -> None:
     put(store, message(1), message(2))
     report = once(worker(store, Way(answers=[KeyError("oh"), Sent()])))
@@ -205,7 +221,7 @@ def test_a_server_away_for_a_day_loses_nothing_and_is_asked_by_one_message(store
     delivery, now = worker(store, way, ear=ear), NOW
     while now < NOW + DAY:
         once(delivery, now)
-        now += MINUTE
+        now += 3 * MINUTE
     assert set(states(store).values()) == {"waiting"}
     # Thirty messages ask no more often than one would.
     assert DAY // (2 * MOST_DOWN) <= len(way.tried) <= DAY // (MOST_DOWN // 2)

@@ -26,6 +26,7 @@ class Stub:
     offers: tuple[str, ...] = ("8BITMIME",)
     tls: ssl.SSLContext | None = None
     implicit: bool = False
+    delay: float = 0.0
     heard: list[str] = field(default_factory=list)
     kept: list[tuple[str, bytes]] = field(default_factory=list)
     connections: int = 0
@@ -77,6 +78,7 @@ class Stub:
             await asyncio.sleep(60)
         if answer in (DROP, HANG):
             return False
+        await asyncio.sleep(self.delay)
         writer.write(answer.encode("utf-8", "surrogateescape") + b"\r\n")
         await writer.drain()
         return not answer.startswith("421")

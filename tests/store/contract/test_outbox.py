@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
 
 import pytest
+from sqlalchemy import Connection
 
 from logbook.domain.instants import DAY, HOUR, MINUTE, SECOND, parse
 from logbook.store import Store, outbox
@@ -244,3 +246,19 @@ def test_workers_side_by_side_never_share_a_message(store: Store) -> None:
             mark(store, each)
             everything.append(each.id)
     assert sorted(everything) == [f"m{n:03}" for n in range(120)]
+
+
+def test_a_worker_passes_over_what_another_is_claiming(store: Store) -> None:
+    if store.is_sqlite:
+        return  # one writer at a time: there nobody else is claiming
+    put(store, *(message(n) for n in range(4)))
+    with ThreadPoolExecutor(1) as pool:
+
+        def job(connection: Connection) -> list[str]:
+            mine = outbox.claim(connection, NOW, "one", 2, ["mail"], until=NOW + MINUTE)
+            # Not committed yet, and so not to be waited for either.
+            other = pool.submit(claim, store, by="two").result(timeout=10)
+            assert [each.id for each in other] == ["m002", "m003"]
+            return [each.id for each in mine]
+
+        assert store.write(job) == ["m000", "m001"]
