@@ -5,6 +5,7 @@ The generator never asks the grammar; so this holds two writings of it against e
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from datetime import timedelta
 from functools import cache
@@ -13,6 +14,7 @@ import pytest
 
 from logbook.channels.text import Fleet, Reading, read
 from logbook.domain import instants
+from scenario import phrases
 from scenario.book import Text
 from scenario.generate import Nights, make
 
@@ -74,3 +76,27 @@ def test_nobody_types_more_than_six_texts_in_ten_minutes(seed: int) -> None:
     for texts in by_sender.values():
         for first, seventh in zip(texts, texts[6:], strict=False):
             assert seventh.at - first.at > timedelta(minutes=10), (first, seventh)
+
+
+def test_things_are_told_in_all_the_ways_that_are_promised() -> None:
+    made = nights(7)
+    texts = made.book.texts
+    ids = Counter(text.id for text in texts)
+    assert max(ids.values()) == 2, "a text that the gateway delivers twice"
+    assert sum(text.undo for text in texts) >= 5
+    assert sum(not text.made and not text.undo for text in texts) >= 50, "texts that must be refused"
+    slips = {slip for slips in phrases.SLIPS.values() for slip in slips}
+    typed = {word.strip(".,").lower() for text in texts for word in text.text.split()}
+    assert len(slips & typed) > 0.8 * len(slips)
+    codes = set(made.states)
+    assert any(not any(c.lower() in t.text.lower().replace(" ", "") for c in codes) for t in texts if t.made)
+    entries = [entry for text in texts for entry in text.made]
+    assert any(entry.recorded - entry.occurred > timedelta(hours=4) for entry in entries), "kept on a phone"
+    assert sum(entry.data.get("told") == "card" for entry in entries) > 100
+    assert {text.sender[:5] for text in texts} == {"+1902", "+1709"}
+
+
+def test_all_numbers_and_addresses_are_of_the_kind_that_nobody_has() -> None:
+    for row in nights(7).fleet.raw["person"]:
+        assert re.fullmatch(r"\+1(902|709)55501\d\d", row["phone"])
+        assert row.get("email", "x@y.example").endswith(".example")
