@@ -23,6 +23,9 @@ from logbook.watch.step import Stepped
 PULSE: Instant = 60 * SECOND
 """However wrong everything else is, the clock looks at least this often."""
 
+BREATH: Instant = SECOND // 20
+"""How long to wait where a step says that something is still due: another process has it in hand just now."""
+
 _log = structlog.get_logger("logbook.clock")
 _JOB = "step"
 
@@ -45,7 +48,8 @@ class AlarmClock:
         self._armed: Instant | None = None
         self._arming = threading.Lock()
         self._running = False
-        self._again = False
+        self._stopping = False
+        self._wished: Instant | None = None
         self.failures = 0
         self._scheduler = BackgroundScheduler(
             jobstores={"default": MemoryJobStore()}, timezone="UTC",
@@ -61,29 +65,32 @@ class AlarmClock:
 
     def stop(self) -> None:
         """End, after the step that is being taken."""
+        with self._arming:
+            # From here on nobody calls the scheduler: it would wait for its own shutdown, which waits for the step.
+            self._stopping = True
         self._scheduler.shutdown(wait=True)
 
     def wake(self, at: Instant) -> None:
         """Something is due at `at`: strike then, if that is sooner than planned."""
         with self._arming:
             if self._running:
-                self._again = True
-                return
-            if self._armed is not None and self._armed <= at:
-                return
-            self._arm(at)
+                self._wished = at if self._wished is None else min(self._wished, at)
+            elif self._armed is None or at < self._armed:
+                self._arm(at)
 
     def _arm(self, at: Instant) -> None:
+        if self._stopping:
+            return
         self._armed = at
         moment: datetime = max(to_datetime(at), to_datetime(self._now()))
         try:
             self._scheduler.modify_job(_JOB, next_run_time=moment)
-        except JobLookupError:  # not started, or stopping
+        except JobLookupError:  # not started
             self._armed = None
 
     def _strike(self) -> None:
         with self._arming:
-            self._running, self._again, self._armed = True, False, None
+            self._running, self._armed = True, None
         now = self._now()
         following: Instant | None = None
         try:
@@ -95,11 +102,16 @@ class AlarmClock:
                     messages=stepped.messages,
                 )  # fmt: skip
             self._after(stepped)
-        except Exception:
+        except Exception:  # noqa: BLE001 - whatever it was, the clock goes on
             self.failures += 1
             _log.exception("step failed; it is tried again at the next pulse", at=text(now))
         finally:
             with self._arming:
                 self._running = False
-                at = now if self._again else following
-                self._arm(min(self._now() + self._pulse, at) if at is not None else self._now() + self._pulse)
+                at = self._now() + self._pulse
+                if following is not None:
+                    at = min(at, max(following, self._now() + BREATH))
+                if self._wished is not None:
+                    at = min(at, self._wished)
+                self._wished = None
+                self._arm(at)
