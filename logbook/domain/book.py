@@ -15,10 +15,10 @@ from logbook.domain.register import Register
 class MachineBook:
     """What `logbook.domain.machine.Book` asks for, out of the register, for one machine.
 
-    Numbers asked for again between the same two changes of the register are answered from memory.
+    What is asked again of one site, between the same two changes of the register, is answered from memory.
     """
 
-    __slots__ = ("_from", "_machine", "_policy", "_register", "_site", "_until")
+    __slots__ = ("_from", "_machine", "_nights", "_policy", "_register", "_site", "_until")
 
     def __init__(self, register: Register, machine: str) -> None:
         self._register = register
@@ -27,14 +27,15 @@ class MachineBook:
         self._from: Instant = 0
         self._until: Instant = 0
         self._policy: Policy | None = None
+        self._nights: Nights | None = None
 
     def policy(self, site: str, at: Instant) -> Policy:
         """The numbers in force for this machine at a site."""
-        if site == self._site and self._from <= at < self._until and self._policy is not None:
+        if self._from <= at < self._until and site == self._site and self._policy is not None:
             return self._policy
-        policy = self._register.policy(self._machine, site, at)
-        self._site, self._policy = site, policy
-        self._from, self._until = at, self._register.next_change(at)
+        policy = self._policy = self._register.policy(self._machine, site, at)
+        self._nights = self._register.nights(self._machine, site, at)
+        self._site, self._from, self._until = site, at, self._register.next_change(at)
         return policy
 
     def zone(self, site: str, at: Instant) -> ZoneInfo:
@@ -43,6 +44,8 @@ class MachineBook:
 
     def nights(self, site: str, at: Instant) -> Nights | None:
         """The machine's own calendar of expected nights, else its site's, else None."""
+        if self._from <= at < self._until and site == self._site:
+            return self._nights
         return self._register.nights(self._machine, site, at)
 
     def segments(self, at: Instant) -> SegmentFit | None:
@@ -51,5 +54,6 @@ class MachineBook:
 
     def next_change(self, at: Instant) -> Instant:
         """The first instant after `at` from which any of these answers may differ, else FOREVER."""
-        change = self._register.next_change(at)
-        return change if change < FOREVER else FOREVER
+        if self._from <= at < self._until:
+            return self._until
+        return min(self._register.next_change(at), FOREVER)

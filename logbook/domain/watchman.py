@@ -156,9 +156,10 @@ class Watchman:
     def _first_due(self) -> Instant:
         soonest = FOREVER
         over: Callable[[Key], bool] = self.ledger.is_over
-        for duty in self.machine.duties():
-            if duty.ended_at is None and duty.due < soonest and not over((duty.duty, duty.opened_by)):
-                soonest = duty.due
+        for members in self.machine.standing.values():
+            for duty in members.values():
+                if duty.due < soonest and duty.ended_at is None and not over((duty.duty, duty.opened_by)):
+                    soonest = duty.due
         return soonest
 
     def advance(self, now: Instant) -> None:

@@ -62,9 +62,11 @@ def effective(connection: Connection, machine: str, after: Position | None = Non
     """The effective history behind a place (None: all of it), in effective order: what was struck is left out."""
     rows = log.rows_for_fold(connection, machine, after)
     struck = log.struck(connection, machine)
-    for row in rows:
-        if row[1] not in struck:
-            yield as_entry(row)
+    # As `as_entry` does, written out: a whole log comes through here entry by entry.
+    for seq, id_, kind, occurred_at, recorded_at, root, content in rows:
+        if id_ not in struck:
+            data = _data(content).data if kind in _DATA else _EMPTY
+            yield Entry(seq, id_, kind, occurred_at, recorded_at, root or id_, data)
 
 
 class _Archive:

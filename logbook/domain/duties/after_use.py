@@ -12,6 +12,7 @@ from logbook.domain.calendar import Duration, after
 from logbook.domain.history import Entry
 from logbook.domain.instants import Instant
 from logbook.domain.machine import Duty, Machine, Use, on
+from logbook.domain.policy import Policy
 from logbook.domain.uses import use_rules
 
 
@@ -36,9 +37,10 @@ class AfterUse:
         else:
             machine.finish(duty, at, "met")
 
-    def _due(self, machine: Machine, use: Use, at: Instant) -> Instant:
+    def _due(self, machine: Machine, use: Use, at: Instant, policy: Policy | None = None) -> Instant:
         """A grace after `at`, by the numbers in force when the use's naming entry was recorded, at its site."""
-        policy = machine.book.policy(use.site, use.name_recorded)
+        if policy is None:
+            policy = machine.book.policy(use.site, use.name_recorded)
         grace: Duration = policy.duration(self.grace)
         if grace.days == 0:
             return at + grace.micros
@@ -54,9 +56,10 @@ class AfterUse:
         self._owe(machine, use)
 
     def _owe(self, machine: Machine, use: Use) -> None:
-        if self.act not in machine.policy(use.name_recorded).on:
+        policy: Policy = machine.book.policy(use.site, use.name_recorded)
+        if self.act not in policy.on:
             return
-        duty = machine.open(self.act, use.name, use.first, self._due(machine, use, use.cut_off))
+        duty = machine.open(self.act, use.name, use.first, self._due(machine, use, use.cut_off, policy))
         if duty is not None and use.assumed:
             self._excused_before(machine, duty)
 

@@ -18,7 +18,8 @@ def started(machine: Machine, entry: Entry) -> None:
     at, policy = entry.occurred_at, machine.policy(entry.recorded_at)
     if DUTY not in policy.on:
         return
-    duty = machine.open(DUTY, entry.name, at, machine.later(at, policy.duration("prepared.grace"), policy, entry.recorded_at))
+    due = machine.later(at, policy.duration("prepared.grace"), policy, entry.recorded_at)
+    duty = machine.open(DUTY, entry.name, at, due)
     if duty is None:
         return
     since = at - policy.prepared_window
