@@ -201,7 +201,9 @@ class Delivery:
                         self._note_down(connection, name, reason, now)
 
                 await self._mark(report, "again", again, message)
-                _log.info("not sent yet", message=message.id, route=name, reason=reason, next=instant_text(now + wait))
+                # What a server says of an address stays in the table, where it can be erased, and out of the log's files.
+                more = {"reason": reason} if route_down else {}
+                _log.info("not sent yet", message=message.id, route=name, next=instant_text(now + wait), **more)
                 return now + wait if route_down else None
             case Refused(reason=reason):
                 await self._refused(message, reason, now, report)
@@ -231,7 +233,7 @@ class Delivery:
 
         went_on = await self._mark(report, "failed", refused, message)
         report.other_way += bool(went_on)
-        _log.warning("refused for good", message=message.id, route=message.route, reason=reason, other_way=went_on)
+        _log.warning("refused for good", message=message.id, route=message.route, other_way=went_on)
 
     def _note_down(self, connection: Connection, route: str, reason: str, now: Instant) -> None:
         """`down:ROUTE`: since when it could not be reached; the detail begins with `told` once the owner was."""

@@ -42,6 +42,7 @@ class MailRoute:
         self._settings = settings
         self._client: SMTP | None = None
         self._turn = asyncio.Lock()
+        self._trusted: ssl.SSLContext | None = None  # to read this machine's authorities takes longer than to connect
 
     @property
     def longest(self) -> float:
@@ -72,6 +73,7 @@ class MailRoute:
         """Connect anew, log in, name our sender, and take it back."""
         await self.rest()
         async with self._turn:
+            self._trusted = None  # what was trusted may be just what has been mended
             found: Outcome | None = await self._open()
             if found is None:
                 found = await self._name_sender([])
@@ -152,13 +154,15 @@ class MailRoute:
         self._drop()
         settings = self._settings
         try:
-            context = None if settings.security == "none" else await asyncio.to_thread(_trust, settings.ca_file)
+            if self._trusted is None and settings.security != "none":
+                self._trusted = await asyncio.to_thread(_trust, settings.ca_file)
             secret = await asyncio.to_thread(settings.secret)
         except (OSError, ValueError) as why:
             return Hold(f"the settings of mail cannot be used: {printable(str(why))}")
         client = SMTP(
             hostname=settings.host, port=settings.to_port, local_hostname=settings.says_hello_as,
-            timeout=settings.timeout, use_tls=settings.security == "implicit", start_tls=False, tls_context=context,
+            timeout=settings.timeout, use_tls=settings.security == "implicit", start_tls=False,
+            tls_context=self._trusted,
         )  # fmt: skip
         self._client = client
         stage = Stage.GREETING

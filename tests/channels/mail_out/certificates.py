@@ -29,6 +29,12 @@ class Authority:
 
     def server(self, name: str = "localhost", *, days: tuple[int, int] = (-1, 30)) -> ssl.SSLContext:
         """A server's context, with a certificate for `name` that holds from and to so many days from now."""
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(self.server_file(name, days=days))
+        return context
+
+    def server_file(self, name: str = "localhost", *, days: tuple[int, int] = (-1, 30)) -> Path:
+        """The file with such a certificate and its key."""
         key = ec.generate_private_key(ec.SECP256R1())
         now = datetime.now(UTC)
         made = (
@@ -49,9 +55,7 @@ class Authority:
                 serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
             )
         )
-        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-        context.load_cert_chain(file)
-        return context
+        return file
 
 
 def authority(folder: Path) -> Authority:
