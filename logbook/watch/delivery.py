@@ -201,7 +201,7 @@ class Delivery:
                         self._note_down(connection, name, reason, now)
 
                 await self._mark(report, "again", again, message)
-                # What a server says of an address stays in the table, where it can be erased, and out of the log's files.
+                # What a server says of an address stays in the table, where it can be erased; no file holds it.
                 more = {"reason": reason} if route_down else {}
                 _log.info("not sent yet", message=message.id, route=name, next=instant_text(now + wait), **more)
                 return now + wait if route_down else None
