@@ -77,7 +77,7 @@ class Desk:
                 if row.received_at > message.at - ALIKE
             ]  # fmt: skip
             quiet = len(before) >= FLOOD or (person is not None and "text" in person.opted_out)
-            same = next((row for row in before if _alike(row.text, message.text) and row.outcome == "saved"), None)
+            same = next((row for row in before if _alike(row.text, message.text) and _stands(connection, row)), None)
             if person is None:
                 return self._keep(
                     message, Answer("unknown_sender", None if before else sorry("unknown_sender", register.language))
@@ -280,6 +280,15 @@ def _kept(connection: Connection, message: Message, outcome: str, reply: str | N
         message.id, message.channel, message.sender, message.at, message.text, outcome, reply, tuple(entries)
     )
     heard.keep(connection, row)
+
+
+def _stands(connection: Connection, row: heard.Heard) -> bool:
+    """Whether something that a text saved was not struck since: after an UNDO the same words are news again."""
+    if row.outcome != "saved":
+        return False
+    found = [entry for entry in (log.find(connection, id_) for id_ in row.entries) if entry is not None]
+    struck = {machine: log.struck(connection, machine) for machine in {entry.machine for entry in found}}
+    return any(entry.id not in struck[entry.machine] for entry in found)
 
 
 def _alike(one: str, other: str) -> bool:

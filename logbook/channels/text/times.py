@@ -144,13 +144,20 @@ def _today(zone: ZoneInfo, now: Instant) -> date:
     return instants.to_datetime(now).astimezone(zone).date()
 
 
+def _shows(now: Instant, zone: ZoneInfo) -> tuple[date, int, int]:
+    """What the clock on the wall shows."""
+    wall = instants.to_datetime(now).astimezone(zone)
+    return wall.date(), wall.hour, wall.minute
+
+
 def _latest(when: Clock, zone: ZoneInfo, now: Instant) -> list[Instant] | Literal["skipped"] | None:
     """All past moments of the latest day that has this time within the window; None if there is no such day."""
     limit, floor = now + AHEAD, now - WINDOW
     last = _today(zone, limit)
     for day in (last, last - timedelta(days=1)):
         moments = _on(day, when, zone)
-        if not moments and floor <= _would_be(day, when, zone) <= limit:
+        # A time that was skipped has passed as soon as the clock on the wall is beyond it.
+        if not moments and floor <= _would_be(day, when, zone) and _shows(limit, zone) >= (day, when.hour, when.minute):
             return "skipped"
         if any(floor <= moment <= limit for moment in moments):
             return moments

@@ -117,3 +117,9 @@ def test_nothing_is_ever_later_than_the_text(ask):
         reading = ask(f"B7H rinsed 05{minute:02d}")
         assert all(draft.occurred_at <= reading.at for draft in reading.drafts)
         assert bool(reading.drafts) == (minute <= 17)
+
+
+@pytest.mark.parametrize("at", ["2026-03-08T06:01:00Z", "2026-03-08T06:15:00Z", "2026-03-08T07:30:00Z"])
+def test_a_skipped_time_is_told_as_such_as_soon_as_the_clocks_have_gone_forward(at, clocks):
+    # Halifax, 8 March 2026: 02:00 became 03:00, which is 06:00Z.
+    assert clocks("B7H rinsed 0230", at=at) == ["?skipped_time"]
