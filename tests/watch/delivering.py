@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import functools
+import tempfile
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,11 +23,20 @@ from logbook.watch.trouble import ABOUT_TROUBLE, Report, Trouble
 NOW = parse("2026-03-09T09:30:00Z")
 
 
+@functools.cache
+def _empty() -> bytes:
+    """An empty database's file, made once: to migrate takes longer than most tests."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "empty.sqlite"
+        migrate.upgrade(f"sqlite:///{file}")
+        return file.read_bytes()
+
+
 def opened(folder: Path) -> Store:
     """A new, empty database."""
-    url = f"sqlite:///{folder / 'log.sqlite'}"
-    migrate.upgrade(url)
-    return Store(url)
+    file = folder / "log.sqlite"
+    file.write_bytes(_empty())
+    return Store(f"sqlite:///{file}")
 
 
 def message(number: int, **more: Any) -> Message:
