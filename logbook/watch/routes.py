@@ -36,9 +36,15 @@ class Outgoing:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """The other side has taken it over."""
+    """The other side has taken it over.
+
+    `reference`: its own name for the message, by which it will speak of it. `confirms`: it will say later whether the
+    message arrived; until it has, nobody knows.
+    """
 
     said: str = ""
+    reference: str | None = None
+    confirms: bool = False
 
 
 @dataclass(frozen=True, slots=True)
