@@ -18,7 +18,7 @@ from logbook.domain.calendar import after
 from logbook.domain.instants import Instant, text
 from logbook.domain.machine import FOREVER, Duty
 from logbook.domain.policy import Step
-from logbook.domain.telling.facts import item_of, night_of, tell_of, uncharged
+from logbook.domain.telling.facts import OF_A_USE, item_of, night_of, tell_of, uncharged
 from logbook.domain.telling.items import Item, Reminder, Tell
 from logbook.domain.telling.quiet import next_letter
 from logbook.domain.telling.reminders import reminders
@@ -62,6 +62,7 @@ class Attention:
                 self._raise(decision, decisions)
             else:
                 self._clear(decision)
+        self._tell_left_behind()
         self._pass_on()
         self._remind()
         self._warn_before_night()
@@ -76,13 +77,10 @@ class Attention:
         tell = tell_of(self.fold, duty, self.now)
         steps = policy.escalation(duty.duty)
         identity = (self.visit.uuid, duty.duty, duty.opened_by, decision.number)
-        taken_along = night_of(self.fold, duty) if tell != "none" else None
         told: list[Notice] = []
-        if steps and taken_along is None:
+        if steps and not self._taken_along(duty):
             told = notices(self.roster, policy, steps[0], tell, duty.site, self.now, over=decision.silent)
-        following = None
-        if len(steps) > 1 and told and tell in ("now", "urgent") and not decision.silent:
-            following = self._after(self._told_at(told), steps[1], duty)
+        following = None if decision.silent else self._second_step(duty, tell, told)
         serial = alerts.raised(
             self.connection, identity, decision.due_at, self.now, step=1 if told else 0, next_step_at=following
         )
@@ -94,6 +92,34 @@ class Attention:
             )
         self._put_down(item, told, "1")
         self.raised += 1
+
+    def _taken_along(self, duty: Duty) -> bool:
+        """Whether an untold night speaks for this duty: one that stands open, and that people are told of."""
+        return night_of(self.fold, duty) is not None and self.fold.policy(self.now).tell("night") != "none"
+
+    def _second_step(self, duty: Duty, tell: Tell, told: Sequence[Notice]) -> Instant | None:
+        """When an alert that was just told for the first time is passed on, if nobody takes it in hand."""
+        steps = self.fold.policy(self.now).escalation(duty.duty)
+        if len(steps) < 2 or not told or tell not in ("now", "urgent"):
+            return None
+        return self._after(self._told_at(told), steps[1], duty)
+
+    def _tell_left_behind(self) -> None:
+        """A night that took alerts along has been accounted for since: what of them still stands is told by itself."""
+        for alert in alerts.live(self.connection, self.visit.uuid):
+            duty = self._live_duty(alert.duty, alert.opened_by) if alert.step == 0 else None
+            steps = self.fold.policy(self.now).escalation(alert.duty)
+            if duty is None or not steps or duty.duty not in OF_A_USE or self._taken_along(duty):
+                continue
+            tell = tell_of(self.fold, duty, self.now)
+            told = notices(self.roster, self.fold.policy(self.now), steps[0], tell, duty.site, self.now)
+            if not told:
+                continue
+            identity = (alert.machine, alert.duty, alert.opened_by, alert.number)
+            alerts.stepped(self.connection, identity, 1, self._second_step(duty, tell, told))
+            item = self._item(duty, alert.number, tell, alert.serial, None)
+            item.raised_at = alert.raised_at
+            self._put_down(item, told, "1")
 
     def _clear(self, decision: Decision) -> None:
         duty = decision.duty
@@ -133,16 +159,11 @@ class Attention:
             if alert.step + 1 < len(steps) and told:
                 following = self._after(self._told_at(told), steps[alert.step + 1], duty, before=step)
             alerts.stepped(self.connection, identity, alert.step + 1, following)
-            self.drafts.append(
-                Draft(
-                    self.intake.new_id(), self.visit.uuid, "alert_escalated",
-                    {
-                        "duty": alert.duty, "opened_by": alert.opened_by, "number": alert.number,
-                        "due_at": text(duty.due), "step": alert.step + 1, "role": role,
-                    },
-                    self.now,
-                )  # fmt: skip
-            )
+            data = {
+                "duty": alert.duty, "opened_by": alert.opened_by, "number": alert.number,
+                "due_at": text(duty.due), "step": alert.step + 1, "role": role,
+            }  # fmt: skip
+            self.drafts.append(Draft(self.intake.new_id(), self.visit.uuid, "alert_escalated", data, self.now))
             item = self._item(duty, alert.number, tell, alert.serial, None)
             item.step, item.raised_at = alert.step + 1, alert.raised_at
             self._put_down(item, told, str(alert.step + 1))
@@ -161,7 +182,8 @@ class Attention:
         letters = []
         for notice in told:
             person = self.visit.register.people[notice.person]
-            letters.append(next_letter(self.roster.quiet(person, policy), self.roster.zone_of(person, self.now), self.now))
+            zone = self.roster.zone_of(person, self.now)
+            letters.append(next_letter(self.roster.quiet(person, policy), zone, self.now))
         return min(letters, default=self.now)
 
     def _after(self, told_at: Instant, step: Step, duty: Duty, before: Step | None = None) -> Instant:
@@ -188,12 +210,11 @@ class Attention:
             item.held = notice.reason == "held_by_quiet_hours"
             name = f"{item.machine} {item.duty} {item.opened_by} {item.number} {what} {notice.person}"
             ready = LETTER if notice.ready_at is None else notice.ready_at
-            rows.append(
-                shelf.Notice(
-                    str(uuid.uuid5(_SPACE, name)), notice.person, item.machine, item.duty, item.opened_by, item.number,
-                    notice.tell, _encode(item), self.now, ready,
-                )  # fmt: skip
-            )
+            row = shelf.Notice(
+                str(uuid.uuid5(_SPACE, name)), notice.person, item.machine, item.duty, item.opened_by, item.number,
+                notice.tell, _encode(item), self.now, ready,
+            )  # fmt: skip
+            rows.append(row)
         shelf.add(self.connection, rows)
 
     def _item(self, duty: Duty, number: int, tell: Tell, serial: int | None, outcome: str | None) -> Item:
@@ -205,10 +226,10 @@ class Attention:
             outcome=outcome,
         )  # fmt: skip
         if duty.duty in ("fault", "repair"):
-            item.note = self._note(duty)
+            item.note = self._note()
         return item
 
-    def _note(self, duty: Duty) -> str | None:
+    def _note(self) -> str | None:
         """The reporter's own words about a fault: the latest fault's, kept privately, for those who must act on it."""
         seq = self.fold.last.get("fault", (0, 0))[1]
         for row in log.by_seq(self.connection, self.visit.uuid, seq - 1) if seq else ():
@@ -220,28 +241,26 @@ class Attention:
 
     def _remind(self) -> None:
         """The cleaner, once a duty, while it can still be mended."""
-        groups: dict[tuple[str, Instant, str | None], list[str]] = {}
+        groups: dict[tuple[str, Instant, Instant, str | None], list[str]] = {}
         for due in reminders(self.fold, self.now):
             if due.at <= self.now < due.until:
                 night = due.duty.opened_by.rsplit("/", 1)[-1] if due.untold else None
-                groups.setdefault((due.duty.opened_by, due.until, night), []).append(due.duty.duty)
-        for (opened_by, until, night), duties in groups.items():
+                groups.setdefault((due.duty.opened_by, due.by, due.until, night), []).append(due.duty.duty)
+        for (opened_by, by, until, night), duties in groups.items():
             site = self.visit.register.sites[self.fold.site]
             reminder = Reminder(
-                self.visit.uuid, self.visit.code, site.code, site.name, site.zone, sorted(duties), until, night
+                self.visit.uuid, self.visit.code, site.code, site.name, site.zone, sorted(duties), by, night, until
             )
             for person in self._cleaners(untold=night is not None):
-                ids = {
-                    duty: str(uuid.uuid5(_SPACE, f"{self.visit.uuid} {duty} {opened_by} remind {person}")) for duty in duties
-                }
+                names = {duty: f"{self.visit.uuid} {duty} {opened_by} remind {person}" for duty in duties}
+                ids = {duty: str(uuid.uuid5(_SPACE, name)) for duty, name in names.items()}
                 fresh = [duty for duty in duties if not shelf.has(self.connection, ids[duty])]
                 if not fresh:
                     continue
                 reminder.duties = sorted(fresh)
+                about, now = _encode(reminder), self.now
                 rows = [
-                    shelf.Notice(
-                        ids[duty], person, self.visit.uuid, duty, opened_by, 0, "remind", _encode(reminder), self.now, self.now
-                    )
+                    shelf.Notice(ids[duty], person, self.visit.uuid, duty, opened_by, 0, "remind", about, now, now)
                     for duty in fresh
                 ]
                 shelf.add(self.connection, rows)
@@ -261,11 +280,15 @@ class Attention:
     def _warn_before_night(self) -> None:
         """Still not on charge so long before its next night: somebody must hear of it while there is time."""
         duty, begins, policy = uncharged(self.fold), self.fold.night_next, self.fold.policy(self.now)
-        if duty is None or begins >= FOREVER or not begins - policy.charge_before_night <= self.now < begins:
+        warned_from = begins - policy.charge_before_night
+        if duty is None or begins >= FOREVER or not warned_from <= self.now < begins:
             return
         record = self.visit.watchman.ledger.active.get(duty.key)
-        if record is None or record.raised_at is None or policy.tell("charge") == "none":
+        tell = policy.tell("charge")
+        if record is None or record.raised_at is None or tell == "none":
             return
+        if record.raised_at >= warned_from and tell in ("now", "urgent"):
+            return  # the alert itself tells of it in time
         steps = policy.escalation("charge")
         told = notices(self.roster, policy, steps[0], "now", duty.site, self.now) if steps else []
         alert = alerts.find(self.connection, (self.visit.uuid, *duty.key, record.count))

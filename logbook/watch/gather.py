@@ -51,8 +51,9 @@ class Post:
         outbox.queue(
             connection,
             outbox.Message(
-                id=name, message_id=outbox.message_id(name, register.origin), person=person.uuid, route=way, address=address, kind=kind,
-                subject=text.subject, body=text.short if way == "text" else text.body, queued_at=now, ready_at=now,
+                id=name, message_id=outbox.message_id(name, register.origin), person=person.uuid, route=way,
+                address=address, kind=kind, subject=text.subject, body=text.short if way == "text" else text.body,
+                queued_at=now, ready_at=now,
                 not_after=not_after,
             ),
         )  # fmt: skip
@@ -114,20 +115,22 @@ def _tell(
 
 
 def _remind(
-    post: Post, connection: Connection, register: Register, person: Person, waiting: Iterable[shelf.Notice], now: Instant
-) -> int:
+    post: Post, connection: Connection, register: Register, person: Person, waiting: Iterable[shelf.Notice],
+    now: Instant,
+) -> int:  # fmt: skip
     """One reminder a machine and due instant, naming every duty that is owed by then."""
     groups: dict[tuple[str, Instant], list[shelf.Notice]] = {}
     for notice in waiting:
         groups.setdefault((notice.machine, _reminder(notice.about).due_at), []).append(notice)
     queued = 0
-    for (_machine, due_at), some in groups.items():
+    for some in groups.values():
         reminder = _reminder(some[0].about)
         reminder.duties = sorted({notice.duty for notice in some})
+        until = reminder.due_at if reminder.until is None else reminder.until
         name = None
-        if now < due_at:
+        if now < until:
             text = reminder_message(reminder, person.language, now)
-            name = post.put(connection, register, person, "reminder", text, now, not_after=due_at)
+            name = post.put(connection, register, person, "reminder", text, now, not_after=until - 1)
             queued += name is not None
         shelf.gathered(connection, [notice.id for notice in some], name or "too late")
     return queued

@@ -80,7 +80,8 @@ class Letters:
             waiting = [
                 notice
                 for notice in shelf.waiting_for(self.connection, person.uuid)
-                if notice.tell != "remind" and (notice.ready_at == LETTER or notice.ready_at <= self.now)
+                # What is ready and still here is in another process's hands, which is making a message of it.
+                if notice.tell != "remind" and notice.ready_at == LETTER
             ]
             monday = date.fromisoformat(day).weekday() == 0
             if not waiting and not monday:
@@ -116,8 +117,11 @@ class Letters:
         for fold in self._machines().values():
             if fold.site not in sites or fold.retired_at is not None or not fold.in_service:
                 continue
+            if "night" not in fold.policy(self.now).on:
+                continue
             calendar = fold.book.nights(fold.site, self.now)
-            ended = [each for each in calendar.between(self.now - 2 * DAY, self.now) if each.ends <= self.now] if calendar else []
+            nights = calendar.between(self.now - 2 * DAY, self.now) if calendar is not None else ()
+            ended = [each for each in nights if each.ends <= self.now]
             if ended and ended[-1].begins >= (fold.commissioned_at or 0) and ended[-1].ends > self.now - DAY:
                 expected += 1
                 told += f"{fold.site}/{ended[-1].date}" not in fold.standing.get("night", {})
@@ -128,8 +132,9 @@ class Letters:
     def _week(self, person: Person, until: Instant) -> Week:
         sites = self._sites(person)
         mine = {uuid: fold for uuid, fold in self._machines().items() if fold.site in sites}
-        now = [a for a in alerts.raised_between(self.connection, until - WEEK, until) if a.machine in mine]
-        before = [a for a in alerts.raised_between(self.connection, until - 2 * WEEK, until - WEEK) if a.machine in mine]
+        both = [a for a in alerts.raised_between(self.connection, until - 2 * WEEK, until) if a.machine in mine]
+        now = [a for a in both if a.raised_at > until - WEEK]
+        before = [a for a in both if a.raised_at <= until - WEEK]
         week = Week(
             nights_untold=sum(a.duty == "night" for a in now),
             nights_untold_before=sum(a.duty == "night" for a in before),

@@ -64,7 +64,10 @@ class Item(msgspec.Struct):
 
 
 class Reminder(msgspec.Struct):
-    """What the cleaner still owes on one machine, and by when. `night_date` is set where nothing was told at all."""
+    """What the cleaner still owes on one machine, and by when. `night_date` is set where nothing was told at all.
+
+    `until`: when it must not be sent any more; None: `due_at` (nobody is written to outside the night).
+    """
 
     machine: str
     code: str
@@ -74,6 +77,7 @@ class Reminder(msgspec.Struct):
     duties: list[str]
     due_at: Instant
     night_date: str | None = None
+    until: Instant | None = None
 
 
 class Week(msgspec.Struct):

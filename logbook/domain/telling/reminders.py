@@ -9,16 +9,20 @@ from __future__ import annotations
 import msgspec
 
 from logbook.domain.calendar import after
-from logbook.domain.instants import Instant
+from logbook.domain.instants import DAY, Instant
 from logbook.domain.machine import FOREVER, Duty, Machine
 from logbook.domain.telling.facts import OF_A_USE
 
 
 class Due(msgspec.Struct, frozen=True):
-    """A reminder of one duty: `at` to be sent, `until` it makes sense; `untold`: nothing was said of that night."""
+    """A reminder of one duty: to be sent `at`, and never at or after `until`; `by` is what it says.
+
+    `untold`: nothing was said of that night.
+    """
 
     duty: Duty
     at: Instant
+    by: Instant
     until: Instant
     untold: bool = False
 
@@ -31,9 +35,10 @@ def reminders(machine: Machine, now: Instant) -> list[Due]:
     coming = []
     for name in OF_A_USE:
         for duty in machine.open_duties(name):
-            at = duty.due - policy.remind_before
-            if duty.due > now and _worked(machine, duty, at):
-                coming.append(Due(duty, max(at, duty.opened_at), duty.due))
+            at = max(duty.due - policy.remind_before, duty.opened_at)
+            until = _worked_until(machine, duty, at)
+            if until is not None and now < min(duty.due, until):
+                coming.append(Due(duty, at, duty.due, min(duty.due, until)))
     for night in machine.open_duties("night"):
         ends = _ends(machine, night)
         if ends is None:
@@ -42,7 +47,7 @@ def reminders(machine: Machine, now: Instant) -> list[Due]:
         untold = not any(at >= night.opened_at - policy.night_window for at, _seq in machine.last.values())
         until = ends if untold else night.due
         if now < until:
-            coming.append(Due(night, until - policy.remind_before, until, untold=untold))
+            coming.append(Due(night, until - policy.remind_before, until, until, untold=untold))
     return coming
 
 
@@ -52,25 +57,26 @@ def _ends(machine: Machine, night: Duty) -> Instant | None:
     return found.ends if found is not None else None
 
 
-def _worked(machine: Machine, duty: Duty, at: Instant) -> bool:
-    """Whether `at` lies in the night that is worked: an expected one with its grace, or else the use just ended.
+def _worked_until(machine: Machine, duty: Duty, at: Instant) -> Instant | None:
+    """Until when the night is worked in which `at` lies: an expected one with its grace, or else the use just ended.
 
-    A machine without a calendar has no expected night; there only a put-away tells that somebody is still near.
+    None if `at` lies in none. A machine without a calendar has no expected night; there only a put-away tells that
+    somebody is still near.
     """
     use = machine.use
     put_away = use.put_away if use is not None and use.name == duty.opened_by else None
     calendar = machine.book.nights(duty.site, duty.opened_at)
     if calendar is None:
-        return put_away is not None and put_away <= at <= duty.due
+        return duty.due if put_away is not None and put_away <= at <= duty.due else None
     policy = machine.policy(duty.opened_at)
     night = calendar.around(at)
     if night is None:
-        ended = [each for each in calendar.between(at - 2 * 86_400_000_000, at) if each.ends <= at]
+        ended = [each for each in calendar.between(at - 2 * DAY, at) if each.ends <= at]
         if not ended:
-            return False
-        zone = machine.book.zone(duty.site, duty.opened_at)
-        return at <= after(ended[-1].ends, policy.night_grace, zone, policy.day_turns)
-    return True
+            return None
+        night = ended[-1]
+    until = after(night.ends, policy.night_grace, machine.book.zone(duty.site, duty.opened_at), policy.day_turns)
+    return until if at <= until else None
 
 
 def next_reminder(machine: Machine, now: Instant) -> Instant:
