@@ -27,7 +27,8 @@ from tests.whole.test_live import ought_of
 Make = Callable[..., Stage]
 
 PLACES: list[tuple[Any, str]] = [
-    (Attention, "attend"), (Attention, "_raise"), (Attention, "_clear"), (Attention, "_put_down"), (Attention, "_remind"),
+    (Attention, "attend"), (Attention, "_raise"), (Attention, "_clear"), (Attention, "_put_down"),
+    (Attention, "_remind"),
     (Visit, "add"), (Visit, "leave"), (folds, "save"), (log, "append"), (alerts, "raised"), (alerts, "cleared"),
     (shelf, "add"), (dues, "put"), (stepping, "gather"), (gathering, "_tell"), (gathering, "_remind"),
     (outbox, "queue"), (shelf, "gathered"), (Letters, "write"), (Letters, "_letter"), (shelf, "letter_once"),
@@ -35,7 +36,7 @@ PLACES: list[tuple[Any, str]] = [
 ]  # fmt: skip
 
 
-class PowerCut(Exception):
+class PowerCutError(Exception):
     """Whatever it was, the step did not come to its end."""
 
 
@@ -88,12 +89,12 @@ def test_a_step_that_fails_anywhere_is_taken_again_and_nothing_is_lost_or_double
         if fails and before:
             armed[0] = False
             cuts[0] += 1
-            raise PowerCut
+            raise PowerCutError
         done = true(*args, **more)
         if fails:
             armed[0] = False
             cuts[0] += 1
-            raise PowerCut
+            raise PowerCutError
         return done
 
     monkeypatch.setattr(owner, name, cut)
@@ -104,7 +105,7 @@ def test_a_step_that_fails_anywhere_is_taken_again_and_nothing_is_lost_or_double
         armed[0] = True
         try:
             return step(now)
-        except PowerCut:
+        except PowerCutError:
             return step(now)
         finally:
             armed[0] = False
@@ -152,8 +153,7 @@ def many_hands(one: Stage, others: list[Stage]) -> None:
     assert all(notice.message for notice in alert_notices)
     for key, count in (("lee", 1), ("kim", 1)):
         assert len(one.messages("letter", key)) == count
-    told_of = [m for m in one.messages("alert", "lee")]
-    assert len(told_of) == 1
+    assert len(one.messages("alert", "lee")) == 1
     assert len(one.messages("reminder", "ana")) == 1
 
 
