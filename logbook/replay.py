@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from logbook.domain import door, instants
@@ -102,11 +103,11 @@ def replay_machine(book: Book, entries: Iterable[Entry], until: Instant) -> Iter
     `entries`: that machine's, in order of recording, as intake would have accepted them.
     """
     watchman = Watchman(book, Memory())
-    for recorded_at, group in groupby(entries, key=lambda entry: entry.recorded_at):
+    for recorded_at, group in groupby(entries, key=attrgetter("recorded_at")):
         if recorded_at > until:
             break
-        yield from _wait(watchman, recorded_at - 1)
-        watchman.advance(recorded_at - 1)
+        if watchman.next_moment() < recorded_at:
+            yield from _wait(watchman, recorded_at - 1)
         watchman.hear(list(group), recorded_at)
         watchman.advance(recorded_at)
         for decision in watchman.decide(recorded_at):

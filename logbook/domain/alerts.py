@@ -26,7 +26,7 @@ Reason = Literal[
 ]  # fmt: skip
 
 
-class Record(msgspec.Struct):
+class Record(msgspec.Struct, gc=False):
     """What the ledger remembers of one duty that has been overdue.
 
     `since`: the step at which it last became overdue. `reached`: the clock came to the due instant itself, so the
@@ -82,26 +82,25 @@ def outcome(record: Record) -> Outcome:
     return "not_due"
 
 
-def _nothing(_key: Key) -> Record | None:
-    return None
-
-
 class Ledger:
-    """The alerts of one machine. `fetch` brings a record that is not in memory, where records are kept elsewhere."""
+    """The alerts of one machine. `fetch` brings a record that is not in memory, where records are kept elsewhere.
 
-    __slots__ = ("_fetch", "active", "dirty", "records")
+    Most entries change nothing about any alert. `unsettled` says whether there may be something to decide: a record
+    was heard of since the last decision, or one waits for its time.
+    """
 
-    def __init__(
-        self, records: Iterable[Record] = (), fetch: Callable[[Key], Record | None] = _nothing
-    ) -> None:
+    __slots__ = ("_fetch", "active", "dirty", "records", "unsettled")
+
+    def __init__(self, records: Iterable[Record] = (), fetch: Callable[[Key], Record | None] | None = None) -> None:
         self.records: dict[Key, Record] = {record.duty.key: record for record in records}
         self.active: dict[Key, Record] = {key: record for key, record in self.records.items() if _open(record)}
         self.dirty: set[Key] = set()
         self._fetch = fetch
+        self.unsettled = bool(self.active)
 
     def _find(self, key: Key) -> Record | None:
         record = self.records.get(key)
-        if record is None:
+        if record is None and self._fetch is not None:
             record = self._fetch(key)
             if record is not None:
                 self.records[key] = record
@@ -109,7 +108,7 @@ class Ledger:
 
     def hear(self, duty: Duty, now: Instant) -> None:
         """A duty is new or has changed, at the step `now`."""
-        over = duty.overdue(now)
+        over = duty.due <= now and (duty.ended_at is None or duty.ended_at > duty.due)
         key = (duty.duty, duty.opened_by)
         record = self._find(key)
         if record is None:
@@ -122,6 +121,7 @@ class Ledger:
                 record.since, record.reached = now, duty.due == now
             record.over = over
         self.dirty.add(key)
+        self.unsettled = True
         if _open(record):
             self.active[key] = record
 
@@ -139,6 +139,7 @@ class Ledger:
         What the ledger knows, was not final before `origin`, and is not among them, is gone.
         """
         seen = set()
+        self.unsettled = True
         for duty in duties:
             seen.add(duty.key)
             self.hear(duty, now)
@@ -175,6 +176,7 @@ class Ledger:
                 self.dirty.add(key)
             if not _open(record):
                 del self.active[key]
+        self.unsettled = any(record.waits() for record in self.active.values())
         return raised + cleared
 
     def did(self, key: Key, number: int, raised: bool, at: Instant, due_at: Instant) -> None:
@@ -190,6 +192,7 @@ class Ledger:
         record.count = max(record.count, number)
         record.raised_at = at if raised else None
         self.dirty.add(key)
+        self.unsettled = True
         if _open(record):
             self.active[key] = record
         else:

@@ -62,7 +62,7 @@ class History:
 
         Returns the earliest position at which the history is now different.
         """
-        first = entry.data.get("corrects")
+        first = entry.data.get("corrects") if entry.data else None
         if first is not None:
             entry.name = self._names.get(first, first)
             self._names[entry.id] = entry.name
@@ -73,10 +73,11 @@ class History:
             if struck is not None:
                 del self._entries[bisect_right(self._entries, struck, key=_position) - 1]
                 changed = min(changed, struck)
-        if not self._entries or _position(self._entries[-1]) < place:
-            self._entries.append(entry)
+        entries = self._entries
+        if not entries or (entries[-1].occurred_at, entries[-1].seq) < place:
+            entries.append(entry)
         else:
-            insort(self._entries, entry, key=_position)
+            insort(entries, entry, key=_position)
         self._places[entry.id] = place
         return changed
 

@@ -7,14 +7,14 @@ if they did not. Time comes by `advance`. Neither writes anything; `decide` says
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Protocol
 
 from logbook.domain import duties as _duties  # puts every duty's reactions in place
 from logbook.domain.alerts import Decision, Ledger
 from logbook.domain.history import BEGINNING, Entry, History, Position
 from logbook.domain.instants import Instant
-from logbook.domain.machine import FOREVER, Book, Duty, Key, Machine, reacts
+from logbook.domain.machine import FOREVER, Book, Duty, Machine, reacts
 
 __all__ = ["Archive", "Memory", "Watchman", "_duties"]
 
@@ -25,7 +25,7 @@ EVERY = 64
 class Archive(Protocol):
     """Where earlier copies of the fold and the effective history are kept."""
 
-    def add(self, entries: Iterable[Entry]) -> Position:
+    def add(self, entries: Sequence[Entry]) -> Position:
         """Keep entries; returns the earliest position at which the history is now different."""
 
     def after(self, position: Position) -> Iterable[Entry]:
@@ -47,9 +47,9 @@ class Memory:
         self.history = History()
         self._copies: list[tuple[Position, bytes]] = []
 
-    def add(self, entries: Iterable[Entry]) -> Position:
+    def add(self, entries: Sequence[Entry]) -> Position:
         """See `Archive`."""
-        return min(self.history.add(entry) for entry in entries)
+        return self.history.add(entries[0]) if len(entries) == 1 else min(map(self.history.add, entries))
 
     def after(self, position: Position) -> Iterable[Entry]:
         """See `Archive`."""
@@ -77,15 +77,21 @@ class Watchman:
     elsewhere can bring the records which that may change.
     """
 
-    __slots__ = ("_next_due", "archive", "before_folding_again", "book", "ledger", "machine", "now", "since_copy")
+    __slots__ = (
+        "_next_due", "_soonest", "archive", "before_folding_again", "book", "ledger", "machine", "now", "since_copy",
+    )  # fmt: skip
 
-    def __init__(self, book: Book, archive: Archive, machine: Machine | None = None, ledger: Ledger | None = None) -> None:
+    def __init__(
+        self, book: Book, archive: Archive, machine: Machine | None = None, ledger: Ledger | None = None
+    ) -> None:
         self.book = book
         self.archive = archive
         self.machine = machine if machine is not None else Machine(book=book)
         self.ledger = ledger if ledger is not None else Ledger()
         self.now: Instant = -FOREVER
+        # The first due instant that the clock has yet to come to, and whose it is; None: to be looked for.
         self._next_due: Instant | None = None
+        self._soonest: Duty | None = None
         self.since_copy = 0
         self.before_folding_again: Callable[[Position], None] = _nothing_to_bring
 
@@ -93,14 +99,21 @@ class Watchman:
 
     def hear(self, entries: list[Entry], now: Instant) -> None:
         """Take in what was recorded at `now`; all of it counts as one step. Time must have been led there."""
-        self.now = max(self.now, now)
+        if now > self.now:
+            self.now = now
         earliest = self.archive.add(entries)
-        if not any(reacts(entry.kind) for entry in entries):
+        for entry in entries:
+            if reacts(entry.kind):
+                break
+        else:
             return
         if earliest > self.machine.frontier:
             # More than one: they may strike each other, so the archive says which of them count, and in which order.
-            for entry in entries if len(entries) == 1 else list(self.archive.after(self.machine.frontier)):
-                self.machine.hear(entry)
+            if len(entries) == 1:
+                self.machine.hear(entries[0])
+            else:
+                for entry in list(self.archive.after(self.machine.frontier)):
+                    self.machine.hear(entry)
             self.since_copy += len(entries)
             self._settle_changes(now)
             if self.since_copy >= EVERY:
@@ -128,10 +141,16 @@ class Watchman:
         self.ledger.heard_again(touched.values(), origin, now)
 
     def _settle_changes(self, now: Instant) -> None:
-        if self.machine.changed:
-            self._next_due = None
-            for duty in self.machine.drain():
-                self.ledger.hear(duty, now)
+        before = None
+        for duty in self.machine.drain() if self.machine.changed else ():
+            if duty is before:  # opened and ended in one go, it stands there twice
+                continue
+            self.ledger.hear(duty, now)
+            before = duty
+            if duty is self._soonest:
+                self._next_due = self._soonest = None
+            elif self._next_due is not None and self._awaited(duty, self._next_due):
+                self._next_due, self._soonest = duty.due, duty
 
     # -- time ---------------------------------------------------------------------------------------------------
 
@@ -147,39 +166,43 @@ class Watchman:
         if self._next_due is None:
             self._next_due = self._first_due()
         soonest = min(self._next_due, self.machine.night_next)
-        if self.ledger.active:
+        if self.ledger.unsettled:
             if self.ledger.owes_word(self.now):
                 return min(soonest, self.now)
             soonest = min(soonest, self.ledger.next_settled(self._settle))
         return soonest
 
     def _first_due(self) -> Instant:
-        soonest = FOREVER
-        over: Callable[[Key], bool] = self.ledger.is_over
+        soonest, self._soonest = FOREVER, None
         for members in self.machine.standing.values():
             for duty in members.values():
-                if duty.due < soonest and duty.ended_at is None and not over((duty.duty, duty.opened_by)):
-                    soonest = duty.due
+                if self._awaited(duty, soonest):
+                    soonest, self._soonest = duty.due, duty
         return soonest
+
+    def _awaited(self, duty: Duty, before: Instant) -> bool:
+        """Whether the clock has yet to come to this duty's due instant, and that lies before another."""
+        return duty.due < before and duty.ended_at is None and not self.ledger.is_over((duty.duty, duty.opened_by))
 
     def advance(self, now: Instant) -> None:
         """Lead time up to `now`, noticing what came due on the way, each at its own instant."""
         while True:
             if self._next_due is None:
                 self._next_due = self._first_due()
-            moment = min(self._next_due, self.machine.night_next)
-            if moment > now:
+            if self._next_due > now and self.machine.night_next > now:
                 break
-            moment = max(moment, self.now)
+            moment = max(min(self._next_due, self.machine.night_next), self.now)
+            comes_due = self._next_due <= moment
             self.machine.reach(moment)
             self._settle_changes(moment)
-            self.ledger.came_due(self.machine.duties(), moment)
-            self._next_due = None
+            if comes_due:
+                self.ledger.came_due(self.machine.duties(), moment)
+                self._next_due = None
         self.now = max(self.now, now)
 
     def decide(self, now: Instant) -> list[Decision]:
         """What to raise and to clear at `now`."""
         self.now = max(self.now, now)
-        if not self.ledger.active:
+        if not self.ledger.unsettled:
             return []
         return self.ledger.decide(now, self._settle)
