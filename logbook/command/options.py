@@ -20,23 +20,28 @@ if TYPE_CHECKING:
     from logbook.domain.people import Person
     from logbook.domain.register import MachineRecord, Register
 
-DEFAULT = "sqlite:///logbook.sqlite"
-"""A file in the working folder."""
-
 before_command: ContextVar[str | None] = ContextVar("before_command", default=None)
 """The database as it was given to `logbook` itself, in front of the command."""
 
 Db = Annotated[
     str | None,
-    typer.Option("--db", metavar="URL", help=f"The database. Else LOGBOOK_DB, else {DEFAULT}.", show_default=False),
+    typer.Option("--db", metavar="URL", help="The database; else as the settings have it."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Answer in JSON, times in UTC.")]
 By = Annotated[str, typer.Option("--by", metavar="KEY", help="Who reports: a person's key in the fleet file.")]
 
 
 def address(db: str | None) -> str:
-    """The database's URL: as given to the command, else to `logbook`, else LOGBOOK_DB, else the default."""
-    return db or before_command.get() or os.environ.get("LOGBOOK_DB") or DEFAULT
+    """The database's URL: as given to the command, else to `logbook`, else as the settings have it.
+
+    Raises ConfigError if it is for the settings to say, and they cannot be used.
+    """
+    given = db or before_command.get()
+    if given:
+        return given
+    from logbook.config import read
+
+    return read(None, os.environ).db
 
 
 def missing(url: str) -> bool:

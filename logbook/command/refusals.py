@@ -14,15 +14,11 @@ class Refusal(Exception):  # noqa: N818 - not an error of the program, but its a
 
 def sentence_of(why: BaseException) -> str | None:
     """The sentence for a refusal, or None if this is no refusal but a defect."""
-    if isinstance(why, Refusal):
-        return str(why)
-    if isinstance(why, ValueError) and type(why).__module__.startswith("logbook."):
-        # door.Refused, FleetFileError, PolicyError, LineRefused: each is a sentence already.
+    if type(why).__module__.startswith("logbook."):
+        # door.Refused, FleetFileError, PolicyError, LineRefused, StoreError, ConfigError: each is a sentence already.
         return str(why)
     store = sys.modules.get("logbook.store.errors")  # loaded if anything of the store's could have been raised
     if store is not None:
-        if isinstance(why, store.StoreError):
-            return str(why)
         if type(why) is LookupError:  # no fleet yet; a KeyError would be a defect
             return str(why)
         said = store.understood(why) if isinstance(why, Exception) else None

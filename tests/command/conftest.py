@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -82,7 +83,8 @@ Run = Callable[..., Result]
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty working folder, and no settings of whoever runs the tests."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.delenv("LOGBOOK_DB", raising=False)
+    for name in [name for name in os.environ if name.startswith("LOGBOOK_")]:
+        monkeypatch.delenv(name)
     (tmp_path / "FLEET.toml").write_text(FLEET, encoding="utf-8")
     return tmp_path
 

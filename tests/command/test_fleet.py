@@ -44,7 +44,7 @@ def test_init_refuses(words, why, refused, home):
     assert not (home / "logbook.sqlite").exists()
 
 
-def test_where_the_database_is(asked, done, home, monkeypatch):
+def test_where_the_database_is(asked, done, refused, home, monkeypatch):
     monkeypatch.setenv("LOGBOOK_DB", "sqlite:///env.sqlite")
     assert asked("init")["database"] == "sqlite:///env.sqlite"
     assert asked("--db", "sqlite:///front.sqlite", "init")["database"] == "sqlite:///front.sqlite"
@@ -54,6 +54,11 @@ def test_where_the_database_is(asked, done, home, monkeypatch):
     done("fleet", "apply", "FLEET.toml")
     assert asked("fleet", "show")["name"] == "Kittiwake Crossings"
     assert {path.name for path in home.glob("*.sqlite")} == {"env.sqlite", "front.sqlite", "own.sqlite"}
+    monkeypatch.delenv("LOGBOOK_DB")
+    (home / "logbook.toml").write_text('db = "sqlite:///file.sqlite"\n')
+    assert asked("init")["database"] == "sqlite:///file.sqlite"
+    (home / "logbook.toml").write_text("dbb = 3\n")
+    assert "no setting" in refused("init")
 
 
 def test_only_what_differs_is_appended(asked, done, home):

@@ -17,7 +17,8 @@ def test_from_nothing_to_an_audit(on_postgresql, home, asked, run, done):
         assert asked("fleet", "apply", "FLEET.toml")["commissioned"] == ["B7H", "C4J", "R4X"]
         assert asked("init")["created"] is False
     (home / "past.csv").write_text(
-        "machine,kind,occurred_at\nB7H,rinse,2026-03-09 05:00\nB7H,rinse,2020-03-09 05:00\nC4J,charge,2026-03-09 06:00\n"
+        "machine,kind,occurred_at\nB7H,rinse,2026-03-09 05:00\n"
+        "B7H,rinse,2020-03-09 05:00\nC4J,charge,2026-03-09 06:00\n"
     )
     with freeze_time("2026-03-10T12:00:00Z"):
         said = run("import", "past.csv", "--by", "jo")

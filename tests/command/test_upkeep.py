@@ -40,7 +40,7 @@ def test_a_sound_log_is_whole(night, asked, done):
     [
         ("UPDATE entry SET occurred_at = occurred_at - 1 WHERE kind = 'rinse'", 3, "column"),
         (
-            "UPDATE entry SET bytes = CAST(replace(CAST(bytes AS TEXT), 'rinse', 'empty') AS BLOB) WHERE kind = 'rinse'",
+            "UPDATE entry SET bytes = CAST(replace(CAST(bytes AS TEXT), 'rinse', 'empty') AS BLOB) WHERE kind='rinse'",
             3,
             "hash",
         ),
