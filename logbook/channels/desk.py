@@ -155,15 +155,15 @@ class Desk:
                     message, Answer("join", None if quiet else sorry("known_already", person.language), (), reading)
                 )
         reply = answer(reading, fleet=fleet, owed=owed, language=person.language)
+        # An opt-out is answered once, so that its sender knows; after that nothing is sent until they come back.
+        given = None if quiet and control != "opt_in" else reply
         outcome = str(control)
 
         def also(connection: Connection, receipt: Receipt) -> None:
-            _kept(connection, message, outcome, None if quiet else reply, [entry.id for entry in receipt.entries])
+            _kept(connection, message, outcome, given, [entry.id for entry in receipt.entries])
 
         receipt = self.intake.record(drafts, by, also=also)
-        # An opt-out is answered once, so that its sender knows; after that nothing is sent.
-        silent = quiet and control != "opt_in"
-        return Answer(outcome, None if silent else reply, tuple(entry.id for entry in receipt.entries), reading)
+        return Answer(outcome, given, tuple(entry.id for entry in receipt.entries), reading)
 
     def _undo(self, message: Message, code: str | None, register: Register) -> list[Draft]:
         """Strike what the sender's last text said, on one machine if it is named. Raises door.Refused if it is too late."""
@@ -180,7 +180,9 @@ class Desk:
                 left = [entry for entry in found if entry.id not in struck[entry.machine]]
                 if not left:
                     continue
-                within = register.policy(left[0].machine, "", message.at).duration("undo_within")
+                book = self.intake.book(register, left[0].machine)
+                site = folds.load(connection, left[0].machine, book).machine.site
+                within = book.policy(site, message.at).duration("undo_within")
                 if row.received_at + within.micros < message.at:
                     break
                 return [
@@ -207,10 +209,15 @@ class Desk:
         return Draft(str(uuid.uuid5(_SPACE, f"{message.id} 0")), found.machine, "acknowledged", data)
 
     def _waiting(self, register: Register, number: str) -> Person:
-        for person in register.people.values():
-            if person.state == "unconfirmed" and person.phone is not None and person.phone.endswith(number.lstrip("+")):
-                return person
-        raise door.Refused("nobody_waiting", "Nobody with that number waits for an answer.")
+        """Whoever waits under this number, or these last digits of one; nobody if they could be two people's."""
+        digits = number.lstrip("+")
+        found = [
+            person for person in register.people.values()
+            if person.state == "unconfirmed" and person.phone is not None and person.phone.endswith(digits)
+        ]  # fmt: skip
+        if len(found) != 1:
+            raise door.Refused("nobody_waiting", "Nobody with that number waits for an answer.")
+        return found[0]
 
     def _fleet_draft(self, message: Message, kind: str, data: dict[str, Any]) -> Draft:
         with self.intake.store.read() as connection:
