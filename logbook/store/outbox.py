@@ -115,6 +115,17 @@ _HURRY = Ready(
     .values(next_at=bindparam("at")),
     "at", "route", "now", "now",
 )  # fmt: skip
+_STUCK = Ready(
+    _all.where(_waiting, _free, table.c.route == bindparam("route"), table.c.queued_at <= bindparam("before"))
+    .order_by(table.c.queued_at, table.c.id),
+    "now", "route", "before",
+)  # fmt: skip
+_ELSEWHERE = Ready(
+    update(table)
+    .where(table.c.id == bindparam("of"), _waiting, _free)
+    .values(state=literal_column("'failed'"), error=bindparam("why"), **_NO_LEASE),
+    "why", "of", "now",
+)  # fmt: skip
 _COUNT = Ready(select(table.c.route, table.c.state, func.count()).group_by(table.c.route, table.c.state))
 _OLDEST = Ready(select(func.min(table.c.queued_at)).where(_waiting))
 _LATEST = Ready(_all.order_by(table.c.queued_at.desc(), table.c.id).limit(bindparam("most")).offset(NONE), "most")
@@ -212,6 +223,16 @@ def let_go(connection: Connection, message: Message, at: int) -> None:
 def failed(connection: Connection, message: Message, error: str) -> None:
     """Its address refuses it for good. Raises OutOfTurnError as `again` does."""
     _one(_FAILED.run(connection, error[:ERROR_LENGTH], *_lease(message)), message)
+
+
+def stuck(connection: Connection, route: str, before: int, now: int) -> list[Message]:
+    """What has waited for a route since `before` or longer, and is in nobody's hands."""
+    return [_made(row) for row in _STUCK.all(connection, now, route, before)]
+
+
+def elsewhere(connection: Connection, message: Message, now: int) -> bool:
+    """Give a waiting message up because it goes by another way; False if somebody has it in hand, or it waits no more."""
+    return bool(_ELSEWHERE.run(connection, "not sent: it went by another way", message.id, now).rowcount)
 
 
 def expire(connection: Connection, now: int) -> int:

@@ -199,6 +199,21 @@ message = Table(
     Index(None, "state", "next_at"),
 )
 
+confirmation = Table(
+    "confirmation",
+    metadata,
+    Column("message", Key, primary_key=True),
+    Column("route", Key, nullable=False),
+    Column("reference", Key, nullable=False),
+    Column("confirm_by", BigInteger),
+    Column("arrived", Integer),
+    Column("at", BigInteger),
+    Column("detail", Text),
+    Index(None, "route", "reference"),
+    Index(None, "confirm_by"),
+    sqlite_with_rowid=False,
+)
+
 heard = Table(
     "heard",
     metadata,

@@ -12,7 +12,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,12 +21,12 @@ from sqlalchemy import Connection
 
 from logbook.domain.instants import HOUR, MINUTE, SECOND, Instant
 from logbook.domain.instants import text as instant_text
-from logbook.store import Store, outbox
+from logbook.store import Store, confirmations, outbox
 from logbook.store import clock as signs
 from logbook.store.outbox import Message, OutOfTurnError
 from logbook.watch.backoff import GIVE_UP, MOST_DOWN, backoff
 from logbook.watch.routes import Again, Hold, Outcome, Outgoing, Refused, Route, Sent
-from logbook.watch.trouble import ABOUT_TROUBLE, Caller, Report, Trouble
+from logbook.watch.trouble import ABOUT_TROUBLE, ANSWER, Caller, Report, Trouble
 
 TRIAL_EVERY: Instant = 5 * MINUTE
 """A held route is tried so often; the trial that goes well releases it."""
@@ -52,6 +52,7 @@ class _Taken:
     trials: set[str]
     down: set[str]
     expired: int
+    other_way: int
 
 
 class Delivery:
@@ -87,7 +88,7 @@ class Delivery:
         started = self._elapsed()
         report = Report(now)
         taken = await self._write(lambda connection: self._take(connection, now))
-        report.held, report.expired = taken.held, taken.expired
+        report.held, report.expired, report.unconfirmed = taken.held, taken.expired, taken.other_way
         report.claimed = sum(map(len, taken.messages.values()))
 
         def moment() -> Instant:
@@ -117,10 +118,62 @@ class Delivery:
             if name not in held
         }  # fmt: skip
         down = {name for name in self._routes if signs.of(connection, f"down:{name}") is not None}
+        other_way = self._go_round(connection, held.keys() | down, now) + self._unconfirmed(connection, now)
         last = signs.of(connection, "delivery")
         if last is None or any(messages.values()) or now - last.at >= PULSE:
             signs.put(connection, "delivery", now)
-        return _Taken(messages, held, trials, down, expired)
+        return _Taken(messages, held, trials, down, expired, other_way)
+
+    def _go_round(self, connection: Connection, away: Collection[str], now: Instant) -> int:
+        """What waits too long for a route that is held or away goes by its reader's next way, and not twice."""
+        gone = 0
+        for name in sorted(away):
+            for message in outbox.stuck(connection, name, now - MINUTE, now):
+                if now - message.queued_at < self._caller.confirm_within(connection, message, now):
+                    continue
+                other = self._caller.next_way(connection, message)
+                if other is None or other.route in away or (other.route, other.address) in _tried(connection, message):
+                    continue
+                if outbox.elsewhere(connection, message, now):
+                    outbox.queue(connection, replace(other, follows=message.id))
+                    gone += 1
+        return gone
+
+    def _unconfirmed(self, connection: Connection, now: Instant) -> int:
+        """What a carrier took over and should have confirmed by now goes by its reader's next way as well."""
+        gone = 0
+        for waiting in confirmations.overdue(connection, now):
+            confirmations.give_up(connection, waiting.message, "the carrier never said that it arrived")
+            gone += self._other_way(connection, waiting.message)
+        return gone
+
+    def _other_way(self, connection: Connection, id: str) -> bool:
+        message = outbox.find(connection, id)
+        if message is None:
+            return False
+        other = self._caller.next_way(connection, message)
+        if other is None or (other.route, other.address) in _tried(connection, message):
+            return False
+        return outbox.queue(connection, replace(other, follows=message.id))
+
+    def receipt(self, route: str, reference: str, arrived: bool, at: Instant, detail: str) -> None:
+        """A carrier's word about a message that it took over. Unknown names are passed over. From any thread.
+
+        Raises StoreError if the database fails: then the carrier should say it again.
+        """
+
+        def said(connection: Connection) -> None:
+            id = confirmations.said(connection, route, reference, arrived, at, detail)
+            known = confirmations.of(connection, id) if id is not None else None
+            if id is None or known is None or known.arrived != 0:
+                return
+            if not self._other_way(connection, id):
+                message = outbox.find(connection, id)
+                if message is not None and message.kind not in (ABOUT_TROUBLE, ANSWER):
+                    self._tell(connection, Trouble("failed", route, detail, at, message))
+
+        self._store.write(said)
+        self.wake()
 
     async def _serve(self, route: Route, taken: _Taken, moment: Callable[[], Instant], report: Report) -> None:
         if route.name in taken.trials:
@@ -176,10 +229,13 @@ class Delivery:
         """Mark one message; answers with when the rest of the batch may be tried, if not now."""
         name = route.name
         match outcome:
-            case Sent():
+            case Sent(reference=reference, confirms=confirms):
 
                 def sent(connection: Connection, message: Message) -> None:
                     outbox.sent(connection, message, now)
+                    if confirms and reference is not None:
+                        within = self._caller.confirm_within(connection, message, now)
+                        confirmations.expect(connection, message.id, name, reference, now + within)
                     if down:
                         signs.drop(connection, f"down:{name}")
                         outbox.hurry(connection, name, now)
@@ -227,7 +283,7 @@ class Delivery:
             if other is not None and (other.route, other.address) not in _tried(connection, message):
                 outbox.queue(connection, replace(other, follows=message.id))
                 return True
-            if message.kind != ABOUT_TROUBLE:
+            if message.kind not in (ABOUT_TROUBLE, ANSWER):
                 self._tell(connection, Trouble("failed", message.route, reason, now, message))
             return False
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from sqlalchemy import Connection
 
+from logbook.domain.instants import Instant
 from logbook.domain.register import Register
 from logbook.domain.wording.trouble import trouble_message
 from logbook.intake import Intake
@@ -36,6 +37,11 @@ class People:
             if way in self._routes and (way, address) != (message.route, message.address):
                 return self._again(register, message, way, address)
         return None
+
+    def confirm_within(self, connection: Connection, message: Message, now: Instant) -> Instant:
+        """As policy says for the fleet."""
+        register = self._intake.registry.current(connection)
+        return register.fleet_policy(now).duration("confirm_within").micros
 
     def tell_owner(self, connection: Connection, trouble: Trouble) -> Sequence[Message]:
         """A message to every owner, by each one's first way that is not in trouble itself."""

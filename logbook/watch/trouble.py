@@ -18,6 +18,10 @@ ABOUT_TROUBLE = "trouble"
 """Kind of the messages that tell the owner of trouble. What befalls such a message is not told in its turn."""
 
 
+ANSWER = "answer"
+"""Kind of the answers to texts. One that cannot be delivered is nobody's business but its sender's, who sees none."""
+
+
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """What the owner is to hear. `failed`: a message reached nobody; `held`, `unreachable`: a whole route."""
@@ -36,6 +40,10 @@ class Caller(Protocol):
         """The same for the same person by another way, or None. `message` has just been refused for good."""
         ...
 
+    def confirm_within(self, connection: Connection, message: Message, now: Instant) -> Instant:
+        """How long a message's arrival, or a route that is away, is waited for before another way is tried."""
+        ...
+
     def tell_owner(self, connection: Connection, trouble: Trouble) -> Sequence[Message]:
         """The messages (of kind `ABOUT_TROUBLE`) that tell the owner. Those by the route in trouble are left out."""
         ...
@@ -43,7 +51,8 @@ class Caller(Protocol):
 
 @dataclass(slots=True)
 class Report:
-    """What one pass did. `expired` came too late, `let_go` was claimed and not tried, `doubled` another had too."""
+    """What one pass did. `expired` came too late, `let_go` was claimed and not tried, `doubled` another had too;
+    `other_way` and `unconfirmed` went by another way, refused or not heard of again."""
 
     at: Instant
     claimed: int = 0
@@ -54,5 +63,6 @@ class Report:
     expired: int = 0
     let_go: int = 0
     doubled: int = 0
+    unconfirmed: int = 0
     held: dict[str, str] = field(default_factory=dict)
     released: list[str] = field(default_factory=list)

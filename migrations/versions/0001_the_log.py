@@ -197,6 +197,20 @@ def _queues() -> None:
     )
     op.create_index("ix_message_state_next_at", "message", ["state", "next_at"])
     op.create_table(
+        "confirmation",
+        sa.Column("message", Key, nullable=False),
+        sa.Column("route", Key, nullable=False),
+        sa.Column("reference", Key, nullable=False),
+        sa.Column("confirm_by", sa.BigInteger),
+        sa.Column("arrived", sa.Integer),
+        sa.Column("at", sa.BigInteger),
+        sa.Column("detail", sa.Text),
+        sa.PrimaryKeyConstraint("message", name="pk_confirmation"),
+        sqlite_with_rowid=False,
+    )
+    op.create_index("ix_confirmation_route_reference", "confirmation", ["route", "reference"])
+    op.create_index("ix_confirmation_confirm_by", "confirmation", ["confirm_by"])
+    op.create_table(
         "heard",
         sa.Column("id", Key, nullable=False),
         sa.Column("channel", sa.Text, nullable=False),

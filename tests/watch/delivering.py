@@ -105,10 +105,14 @@ class Ear:
 
     others: dict[str, Message] = field(default_factory=dict)
     owner_route: str = "text"
+    within: int = 600_000_000
     heard: list[Trouble] = field(default_factory=list)
 
     def next_way(self, _connection: Connection, message: Message) -> Message | None:
         return self.others.get(message.address)
+
+    def confirm_within(self, _connection: Connection, _message: Message, _now: int) -> int:
+        return self.within
 
     def tell_owner(self, _connection: Connection, trouble: Trouble) -> Sequence[Message]:
         self.heard.append(trouble)
