@@ -34,7 +34,16 @@ def add(app: typer.Typer) -> None:
         """
         config = read_config(None, os.environ)
         level = getattr(logging, config.log_level.upper())
-        structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(level))
+        structlog.configure(
+            wrapper_class=structlog.make_filtering_bound_logger(level),
+            processors=[
+                structlog.contextvars.merge_contextvars,
+                structlog.processors.add_log_level,
+                structlog.processors.TimeStamper(fmt="iso", utc=True),
+                # Plain: a traceback that shows the values of variables would show addresses and words.
+                structlog.dev.ConsoleRenderer(colors=False, exception_formatter=structlog.dev.plain_traceback),
+            ],
+        )
         logging.basicConfig(level=logging.WARNING)
         routes = routes_of(config)
         if not routes:
