@@ -115,6 +115,14 @@ def test_a_text_is_recorded_and_answered(fleet, done, asked, run):
     assert done("text", "--from", "+19025550150", "pendiente")
 
 
+def test_a_cleaner_s_one_machine_is_meant_live_as_in_rehearsal(fleet, asked, done, rehearse):
+    with freeze_time("2026-03-10T08:00:00Z"):
+        said = asked("text", "--from", "+17095550163", "rinsed 0300")
+    there = rehearse("rinsed 0300", fleet="FLEET.toml", sender="+17095550163", at="2026-03-10T08:00:00Z")
+    assert said["entries"] == there["entries"]
+    assert [each["machine"] for each in said["entries"]] == ["R4X"]
+
+
 def test_a_text_that_is_not_recorded(fleet, run):
     for sender, message, outcome in (
         ("+19025550150", "B7H no cargada", "negated"),
