@@ -64,7 +64,8 @@ class History:
         """
         first = entry.data.get("corrects") if entry.data else None
         if first is not None:
-            entry.name = self._names.get(first, first)
+            if entry.name == entry.id:  # else whoever brings it knows the first of its chain already
+                entry.name = self._names.get(first, first)
             self._names[entry.id] = entry.name
         place = (entry.occurred_at, entry.seq)
         changed = place

@@ -269,8 +269,10 @@ class Nights:
 
     def around(self, at: Instant) -> Night | None:
         """The night that is going on: begins at or before `at`, ends after it. The later one, if two overlap."""
-        year = _year(at)
-        _first, _last, beginnings, nights = self._cover(year - 1, year + 1)
+        _first, _last, beginnings, nights = self._span
+        if not (beginnings and beginnings[0] <= at < beginnings[-1]):
+            year = _year(at)
+            _first, _last, beginnings, nights = self._cover(year - 1, year + 1)
         index = bisect_right(beginnings, at)
         # No night is longer than two days, so three beginnings back is far enough.
         for night in reversed(nights[max(0, index - 3) : index]):

@@ -79,7 +79,9 @@ class Visit:
         off what was due before and is not done yet, such as a reminder.
         """
         folds.save(self.connection, self.uuid, self.head.seq, self.watchman)
-        steps = [each.next_step_at for each in alerts.live(self.connection, self.uuid) if each.next_step_at is not None]
+        # Without a record that is open there is no live alert, and nothing to ask the table of alerts for.
+        live = alerts.live(self.connection, self.uuid) if self.watchman.ledger.active else ()
+        steps = [each.next_step_at for each in live if each.next_step_at is not None]
         following = next_wake(self.watchman, self.now, steps)
         if not attended:
             waiting = dues.of(self.connection, self.uuid)

@@ -6,8 +6,9 @@ transaction as the entries it has heard. The copies are a cache; the log is the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Container, Iterable, Iterator
 from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
 import msgspec
@@ -27,8 +28,11 @@ _HEAD: Position = (FOREVER, 0)
 _KEPT = 24
 """Copies kept of one machine: the newest few, and of older ones ever fewer."""
 
-_DATA = frozenset({"commissioned", "moved", "battery_fitted", "segments", "ordered", "received", "excused", "void"})
-"""Kinds whose data the fold looks into; the others need not be decoded."""
+_CLOCKS = frozenset({"alert_raised", "alert_cleared"})
+"""What the clock wrote."""
+
+_DATA = _CLOCKS | {"commissioned", "moved", "battery_fitted", "segments", "ordered", "received", "excused", "void"}
+"""Kinds whose data the fold, or the ledger of its alerts, looks into; the others need not be decoded."""
 
 
 class _Told(msgspec.Struct, gc=False):
@@ -51,22 +55,22 @@ _record = msgspec.msgpack.Decoder(Record).decode
 _EMPTY: dict[str, Any] = {}
 
 
-def as_entry(row: FoldRow) -> Entry:
-    """A row of the log as the fold sees it."""
-    seq, id_, kind, occurred_at, recorded_at, root, content = row
-    data = _data(content).data if kind in _DATA else _EMPTY
-    return Entry(seq, id_, kind, occurred_at, recorded_at, root or id_, data)
-
-
-def effective(connection: Connection, machine: str, after: Position | None = None) -> Iterator[Entry]:
-    """The effective history behind a place (None: all of it), in effective order: what was struck is left out."""
-    rows = log.rows_for_fold(connection, machine, after)
-    struck = log.struck(connection, machine)
-    # As `as_entry` does, written out: a whole log comes through here entry by entry.
+def _as_entries(rows: Iterable[FoldRow], struck: Container[str] = ()) -> Iterator[Entry]:
+    """Rows of the log as the fold sees them; without those that were struck."""
     for seq, id_, kind, occurred_at, recorded_at, root, content in rows:
         if id_ not in struck:
             data = _data(content).data if kind in _DATA else _EMPTY
             yield Entry(seq, id_, kind, occurred_at, recorded_at, root or id_, data)
+
+
+def recorded(connection: Connection, machine: str) -> Iterator[Entry]:
+    """Every entry of a log in the order of recording, struck ones too, as a stream."""
+    return _as_entries(log.rows_as_recorded(connection, machine))
+
+
+def effective(connection: Connection, machine: str, after: Position | None = None) -> Iterator[Entry]:
+    """The effective history behind a place (None: all of it), in effective order: what was struck is left out."""
+    return _as_entries(log.rows_for_fold(connection, machine, after), log.struck(connection, machine))
 
 
 class _Archive:
@@ -125,9 +129,6 @@ def load(connection: Connection, machine: str, book: Book) -> Watchman:
     return rebuild(connection, machine, book)
 
 
-_CLOCKS = frozenset({"alert_raised", "alert_cleared"})
-
-
 def rebuild(connection: Connection, machine: str, book: Book) -> Watchman:
     """Make everything that is kept of a machine anew from its log: the fold, its copies, the ledger of its alerts.
 
@@ -135,20 +136,17 @@ def rebuild(connection: Connection, machine: str, book: Book) -> Watchman:
     What was kept before gives way when this is saved.
     """
     past = Watchman(book, Memory())
-    for recorded_at, rows in groupby(log.by_seq(connection, machine), key=lambda row: row.recorded_at):
+    for recorded_at, entries in groupby(recorded(connection, machine), key=attrgetter("recorded_at")):
         past.advance(recorded_at - 1)
         # The clock may have acted between two entries of one instant: it did not know the second then.
-        for clocks, run in groupby(rows, key=lambda row: row.kind in _CLOCKS):
+        for clocks, run in groupby(entries, key=lambda entry: entry.kind in _CLOCKS):
             heard = list(run)
-            past.hear(
-                [as_entry((r.seq, r.id, r.kind, r.occurred_at, r.recorded_at, r.root, r.bytes)) for r in heard],
-                recorded_at,
-            )
+            past.hear(heard, recorded_at)
             past.advance(recorded_at)
-            for row in heard if clocks else ():
-                said = _data(row.bytes).data
+            for entry in heard if clocks else ():
+                said = entry.data
                 key, due = (said["duty"], said["opened_by"]), parse(said["due_at"])
-                past.ledger.did(key, said["number"], row.kind == "alert_raised", recorded_at, due)
+                past.ledger.did(key, said["number"], entry.kind == "alert_raised", recorded_at, due)
     past.archive = _Anew(connection, machine)
     return past
 

@@ -229,6 +229,11 @@ def rows_for_fold(connection: Connection, machine: str, frontier: Position | Non
     return rows
 
 
+def rows_as_recorded(connection: Connection, machine: str) -> Iterator[FoldRow]:
+    """What a fold needs of every entry, in the order of recording, as a stream of bare tuples."""
+    return _FOLD_ALL.stream(connection, machine)
+
+
 def _happened(row: FoldRow) -> int:
     return row[3]  # equal ones stay in the order of seq: Python's sort is stable
 

@@ -4,8 +4,8 @@ Its aggregate does less than ours, which is in its favour: it keeps the last act
 no night and no order of happening. Its connections write ahead (its own default) and, like ours, wait for the disk
 at each commit: `synchronous = FULL` is what SQLite does by default, and `check` looks that it still is.
 
-At its best: with its cache (and without the copies that it takes from it), with snapshots where they apply, and
-with orjson in place of the standard library's codec. `SETTINGS` names each.
+At its best: with its cache (without copies taken from it, nor a look whether another process has written), with
+snapshots where they apply, and with orjson in place of the standard library's codec. `SETTINGS` names each.
 """
 
 from __future__ import annotations
@@ -60,13 +60,14 @@ class Settings:
     env: tuple[tuple[str, str], ...] = ()
 
 
-CACHE = (("AGGREGATE_CACHE_MAXSIZE", "1000"), ("AGGREGATE_CACHE_FASTFORWARD", "n"))
-NO_COPIES = (("DEEPCOPY_FROM_AGGREGATE_CACHE", "n"),)
+CACHE = (("AGGREGATE_CACHE_MAXSIZE", "1000"),)
+# Without looking whether another process has written since, which ours always does; and without copies.
+ALONE = (("AGGREGATE_CACHE_FASTFORWARD", "n"), ("DEEPCOPY_FROM_AGGREGATE_CACHE", "n"))
 SETTINGS = {
     "default": Settings("default transcoder"),
     "orjson": Settings("orjson transcoder", Orjson),
     "cache": Settings("default transcoder, cache", env=CACHE),
-    "best": Settings("orjson transcoder, cache without copies", Orjson, CACHE + NO_COPIES),
+    "best": Settings("orjson transcoder, cache for one process alone", Orjson, CACHE + ALONE),
     "snapshots": Settings("default transcoder, snapshots", env=(("IS_SNAPSHOTTING_ENABLED", "y"),)),
 }
 

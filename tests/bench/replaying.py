@@ -18,11 +18,10 @@ from typing import Any
 from logbook.domain.book import MachineBook
 from logbook.domain.fleetentries import register_of
 from logbook.domain.fleetfile import FleetFile
-from logbook.domain.history import Entry
 from logbook.domain.instants import DAY, Instant
 from logbook.domain.machine import FOREVER
 from logbook.replay import replay_machine
-from logbook.store import folds, log
+from logbook.store import folds
 from tests.bench.harness import Row, Size, duel, repeat, timed
 from tests.bench.ours import Ours
 from tests.bench.tellings import BEGAN, FLEET, Told, years
@@ -59,7 +58,7 @@ def run(folder: Path, size: Size) -> list[Row]:
         found: list[Alert] = []
         with ours.store.read() as connection:
             for machine in machines:
-                entries = _entries(connection, machine)
+                entries = folds.recorded(connection, machine)
                 for _at, decision in replay_machine(MachineBook(register, machine), entries, until):
                     duty = decision.duty
                     if decision.outcome is None and duty.duty == "watering":
@@ -87,11 +86,6 @@ def run(folder: Path, size: Size) -> list[Row]:
             "the same", f"{mine}, every duty", f"{other}, SQL window query for one duty", "watering alerts", ratios,
         ),
     ]  # fmt: skip
-
-
-def _entries(connection: Any, machine: str) -> Iterator[Entry]:
-    for row in log.by_seq(connection, machine):
-        yield folds.as_entry((row.seq, row.id, row.kind, row.occurred_at, row.recorded_at, row.root, row.bytes))
 
 
 def _plain(told: list[Told]) -> list[Told]:
