@@ -119,8 +119,8 @@ class Desk:
 
     def _draft(self, message: Message, number: int, said: Said, register: Register) -> Draft:
         return Draft(
-            str(uuid.uuid5(_SPACE, f"{message.id} {number}")), register.by_code[said.machine].uuid, said.kind, said.data,
-            min(said.occurred_at, message.at),
+            str(uuid.uuid5(_SPACE, f"{message.id} {number}")), register.by_code[said.machine].uuid, said.kind,
+            said.data, min(said.occurred_at, message.at),
         )  # fmt: skip
 
     # -- what is asked ------------------------------------------------------------------------------------------
@@ -166,7 +166,7 @@ class Desk:
         return Answer(outcome, given, tuple(entry.id for entry in receipt.entries), reading)
 
     def _undo(self, message: Message, code: str | None, register: Register) -> list[Draft]:
-        """Strike what the sender's last text said, on one machine if it is named. Raises door.Refused if it is too late."""
+        """Strike what the sender's last text said, on one machine if it is named. Raises door.Refused if too late."""
         machine = register.by_code[code].uuid if code is not None else None
         with self.intake.store.read() as connection:
             struck: dict[str, frozenset[str]] = {}

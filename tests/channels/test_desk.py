@@ -17,13 +17,13 @@ from tests.whole.stage import START, Stage, fleet
 
 Make = Callable[..., Stage]
 ANA, LEE, KIM, JO = "+19025550111", "+19025550131", "+17095550112", "+19025550133"
-PEOPLE = [
+PEOPLE: list[dict[str, Any]] = [
     {"key": "ana", "name": "Ana Silva", "role": "cleaner", "language": "en", "phone": ANA, "sites": ["HX"]},
     {"key": "lee", "name": "Lee Shaw", "role": "supervisor", "phone": LEE, "sites": ["HX"]},
     {"key": "kim", "name": "Kim Noor", "role": "supervisor", "phone": KIM, "sites": ["SJ"]},
     {"key": "own", "name": "Jo Marsh", "role": "owner", "phone": JO},
 ]  # fmt: skip
-MORE = [
+MORE: list[dict[str, Any]] = [
     *fleet()["machine"],
     {"code": "C4J", "site": "HX", "battery": "flooded", "commissioned_at": "2026-03-01T12:00:00Z"},
 ]
