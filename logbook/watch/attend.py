@@ -156,9 +156,11 @@ class Attention:
             told = notices(self.roster, policy, step, tell, duty.site, self.now)
             role, _people = in_role(self.roster, step.role, duty.site)
             following = None
-            if alert.step + 1 < len(steps) and told:
+            if alert.step + 1 < len(steps):
                 following = self._after(self._told_at(told), steps[alert.step + 1], duty, before=step)
             alerts.stepped(self.connection, identity, alert.step + 1, following)
+            if not told:
+                continue  # there is nobody further up: the log does not say that somebody was told
             data = {
                 "duty": alert.duty, "opened_by": alert.opened_by, "number": alert.number,
                 "due_at": text(duty.due), "step": alert.step + 1, "role": role,

@@ -305,6 +305,19 @@ def test_three_steps_keep_their_distances(make: Make) -> None:
     ]  # fmt: skip
 
 
+def test_where_nobody_is_further_up_nothing_is_said_to_have_been_passed_on(make: Make) -> None:
+    people = [{"key": "lee", "name": "Lee", "role": "supervisor", "email": "lee@ferry.example"},
+              {"key": "ana", "name": "Ana", "role": "cleaner", "phone": "+19025550111"}]  # fmt: skip
+    steps = ["PT0S supervisor", "PT1H owner", "PT3H supervisor"]
+    one = make(person=people, policy={**ONE_DUTY, "escalation": steps})
+    one.tell("B7H", "put_away")
+    one.until(START + 9 * HOUR)
+    assert [(at, data["step"]) for _k, at, data in one.entries("B7H", "alert_escalated")] == [
+        (START + 210 * MINUTE, 3)
+    ]
+    assert [at for _kind, at in kinds(one, "lee")] == [START + 30 * MINUTE, START + 210 * MINUTE]
+
+
 def acknowledged(one: Stage, until: Instant) -> None:
     alert = one.alert("B7H", "rinse")
     one.tell("B7H", "acknowledged", who="lee", duty="rinse", opened_by=alert.opened_by, number=alert.number,
