@@ -209,7 +209,7 @@ class Attention:
     def _put_down(self, item: Item, told: Sequence[Notice], what: str) -> None:
         rows = []
         for notice in told:
-            item.held = notice.reason == "held_by_quiet_hours"
+            item.held, item.way = notice.reason == "held_by_quiet_hours", notice.way
             name = f"{item.machine} {item.duty} {item.opened_by} {item.number} {what} {notice.person}"
             ready = LETTER if notice.ready_at is None else notice.ready_at
             row = shelf.Notice(

@@ -40,10 +40,13 @@ class Post:
 
     def put(
         self, connection: Connection, register: Register, person: Person, kind: str, text: Text, now: Instant,
-        *, not_after: Instant | None = None,
+        *, not_after: Instant | None = None, by: str | None = None,
     ) -> str | None:  # fmt: skip
-        """Queue a message by the first way that can be sent by, else by their first way; None if there is none."""
-        known = ways(person)
+        """Queue a message by the first way that can be sent by, else by their first way; None if there is none.
+
+        `by`: the way to be tried first.
+        """
+        known = sorted(ways(person), key=lambda each: each[0] != by)
         if not known:
             return None
         way, address = next(((way, address) for way, address in known if way in self.routes), known[0])
@@ -104,8 +107,10 @@ def _tell(
         for notice in waiting:
             shelf.put_off(connection, notice.id, LETTER)
         return 0
-    text = alert_message([_item(notice.about) for notice in waiting], person.language, now)
-    name = post.put(connection, register, person, "alert", text, now)
+    items = [_item(notice.about) for notice in waiting]
+    text = alert_message(items, person.language, now)
+    by = next((item.way for item in items if item.way is not None), None)
+    name = post.put(connection, register, person, "alert", text, now, by=by)
     if name is None:
         return 0
     shelf.gathered(connection, [notice.id for notice in waiting], name)

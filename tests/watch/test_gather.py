@@ -90,6 +90,18 @@ def test_a_message_is_in_the_reader_s_own_language_and_way(make: Make) -> None:
     assert "Local code" not in by_mail.body
 
 
+def test_a_step_may_name_the_way(make: Make) -> None:
+    people = [{"key": "own", "name": "Eva", "role": "owner", "phone": "+19025550120", "email": "eva@ferry.example"}]
+    for step, routes, route in (
+        ("PT0S owner", ("mail", "text"), "text"), ("PT0S owner mail", ("mail", "text"), "mail"),
+        ("PT0S owner text", ("mail", "text"), "text"), ("PT0S owner text", ("mail",), "mail"),
+    ):  # fmt: skip
+        one = make(person=people, policy={**RINSE, "escalation": [step]}, routes=routes)
+        one.tell("B7H", "put_away", who="own")
+        one.step()
+        assert [message.route for message in one.messages()] == [route]
+
+
 def test_who_opted_out_is_reached_by_the_other_way_or_not_at_all(make: Make) -> None:
     one = make(policy={**RINSE, "escalation": ["PT0S supervisor"]}, routes=("mail", "text"))
     kim = one.person("kim")
