@@ -48,6 +48,13 @@ class LineRefused(ValueError):
 _BARE = {kind.kind for kind in catalogue if not any(field.is_required() for field in kind.model_fields.values())}
 
 
+def _data(line: Line) -> dict[str, Any]:
+    kind = door.checked(line.kind, line.data)
+    if kind.log != "machine":
+        raise door.Refused("wrong_log", f"{line.kind!r} belongs in the fleet's log")
+    return kind.model_dump(by_alias=True, exclude_unset=True)
+
+
 def accepted(lines: Iterable[Line], sites: Mapping[str, Any]) -> Iterator[Entry]:
     """One machine's lines, held against everything that intake holds against them.
 
@@ -59,10 +66,7 @@ def accepted(lines: Iterable[Line], sites: Mapping[str, Any]) -> Iterator[Entry]
     for line in lines:
         try:
             occurred_at = door.settled_time(line.occurred_at, line.recorded_at)
-            if line.data or line.kind not in _BARE:
-                data = door.checked(line.kind, line.data).model_dump(by_alias=True, exclude_unset=True)
-            else:
-                data = {}
+            data = {} if not line.data and line.kind in _BARE else _data(line)
             again = kinds.get(line.id)
             if again is not None:
                 if again[1][2:4] + again[1][5:] != line[2:4] + line[5:]:
@@ -184,12 +188,15 @@ def replay(fleet: Mapping[str, Any], entries: Sequence[Mapping[str, Any]], until
     Returns the objects that `logbook replay` prints. Raises FleetFileError, or LineRefused with the entry's number.
     """
     lines: dict[str, list[Line]] = {}
+    owner: dict[str, str] = {}
     for number, entry in enumerate(entries, 1):
+        if owner.setdefault(entry["id"], entry["machine"]) != entry["machine"]:
+            raise LineRefused(number, f"the id {entry['id']} is another entry's already")
         lines.setdefault(entry["machine"], []).append(
             Line(
                 number, entry["id"], entry["kind"], instants.parse(entry["occurred_at"]),
                 instants.parse(entry["recorded_at"]), dict(entry["data"]),
-            )  # fmt: skip
-        )
+            )
+        )  # fmt: skip
     register = register_of(FleetFile.model_validate(dict(fleet)), -FOREVER)
     return [each.as_json() for each in replay_lines(register, lines, instants.parse(until))]

@@ -14,6 +14,7 @@ import sys
 import tempfile
 import uuid
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 from logbook.bootstrap import Program, program
@@ -27,6 +28,8 @@ from logbook.store import alerts, migrate, outbox
 MACHINES, SITES, SUPERVISORS = 60, 20, 3
 FIRST_NOON = parse("2026-04-06T15:00:00Z")  # a Monday, noon in Halifax
 SETTLING, COUNTED = 7, 14  # nights
+Act = tuple[Instant, int, str, dict[str, object]]
+"""(when, machine, kind, data)"""
 END_ACTS = ("empty", "rinse", "squeegee", "charge", "put_away")
 
 
@@ -58,9 +61,9 @@ def fleet() -> str:
     return "\n".join(lines)
 
 
-def acts(draw: random.Random, told: float) -> list[tuple[Instant, int, str, dict[str, object]]]:
+def acts(draw: random.Random, told: float) -> list[Act]:
     """(when, machine, kind, data) of everything that is told: all is done, and each act is told with this chance."""
-    found: list[tuple[Instant, int, str, dict[str, object]]] = []
+    found: list[Act] = []
     for machine in range(MACHINES):
         # Weekly care falls on one weekday a machine, within the week of the last; segments every second week.
         weekday, wear = draw.randrange(6), 12_000 - draw.randrange(2_000)
@@ -94,7 +97,9 @@ def run(told: float, seed: int = 7) -> tuple[Counter[tuple[str, str]], int]:
             logbook.close()
 
 
-def _lived(logbook: Program, clock: list[Instant], told: list[tuple[Instant, int, str, dict[str, object]]], ids) -> tuple[Counter[tuple[str, str]], int]:  # type: ignore[no-untyped-def]
+def _lived(
+    logbook: Program, clock: list[Instant], told: list[Act], ids: Callable[[], str]
+) -> tuple[Counter[tuple[str, str]], int]:
     with logbook.store.read() as connection:
         register = logbook.registry.current(connection)
         machines = list(register.machines)
@@ -102,7 +107,8 @@ def _lived(logbook: Program, clock: list[Instant], told: list[tuple[Instant, int
     for at, machine, kind, data in told:
         _wait(logbook, clock, at)
         person = cleaners[machine % SITES]
-        assert person is not None
+        if person is None:
+            raise LookupError("the invented fleet has a cleaner a site")
         logbook.intake.record([Draft(ids(), machines[machine], kind, data)], By(person.uuid, "cleaner", "text"))
     until = FIRST_NOON + (SETTLING + COUNTED) * DAY
     _wait(logbook, clock, until)

@@ -6,18 +6,11 @@ loopback, and the tampering is done with another program's tools on the database
 
 from __future__ import annotations
 
-import asyncio
-import email
-import email.policy
-import os
-import socket
 import sqlite3
 import sys
 import tempfile
 import time
 import uuid
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -27,8 +20,8 @@ from rich.text import Text
 
 from logbook.bootstrap import Program, program
 from logbook.channels.desk import Message
-from logbook.channels.mail_out import MailRoute, MailSettings
 from logbook.command.demo_night import AFTER, ANA, BEFORE, EVENING, FLEET, MORNING, UNTIL, YOURS, YOURS_AT, Said
+from logbook.command.demo_post import Postbox, postbox
 from logbook.command.refusals import Refusal
 from logbook.domain.calendar import wall, zone
 from logbook.domain.fleetfile import read
@@ -158,9 +151,19 @@ class Demo:
         for alert in sorted([*live, *cleared], key=lambda a: a.serial):
             if alert.serial > seen[0]:
                 code = register.machines[alert.machine].code
-                self.line(self.now, "the clock", f"alert {alert.serial} raised: {code}, {duty_label(alert.duty, 'en')}", "bold red")
+                self.line(
+                    self.now,
+                    "the clock",
+                    f"alert {alert.serial} raised: {code}, {duty_label(alert.duty, 'en')}",
+                    "bold red",
+                )
         for alert in sorted(cleared, key=lambda a: a.cleared_at or 0)[seen[1] :]:
-            self.line(self.now, "the clock", f"alert {alert.serial} is over: {(alert.outcome or '').replace('_', ' ')}", "bold")
+            self.line(
+                self.now,
+                "the clock",
+                f"alert {alert.serial} is over: {(alert.outcome or '').replace('_', ' ')}",
+                "bold",
+            )
 
     def _mail(self, message: Any) -> None:
         self.line(self.now, "mail", f"to {message['To']}: {message['Subject']}", "magenta")
@@ -175,7 +178,12 @@ class Demo:
             for code, machine in sorted(register.by_code.items()):
                 fold = folds.load(connection, machine.uuid, logbook.intake.book(register, machine.uuid)).machine
                 late = [duty_label(each.duty, "en") for each in owed_now(fold, self.now) if each.late]
-                self.line(self.now, code, f"late: {', '.join(late)}" if late else "nothing is late", "bold red" if late else "")
+                self.line(
+                    self.now,
+                    code,
+                    f"late: {', '.join(late)}" if late else "nothing is late",
+                    "bold red" if late else "",
+                )
 
     # -- the doubter --------------------------------------------------------------------------------------------
 
@@ -187,13 +195,19 @@ class Demo:
         verdict = self._audited(logbook)
         with sqlite3.connect(file) as other:
             other.isolation_level = None
-            row = other.execute("SELECT machine, seq FROM entry WHERE kind = 'charge' ORDER BY machine, seq LIMIT 1").fetchone()
+            row = other.execute(
+                "SELECT machine, seq FROM entry WHERE kind = 'charge' ORDER BY machine, seq LIMIT 1"
+            ).fetchone()
             where = "WHERE machine = ? AND seq = ?"
             try:
                 other.execute(f"UPDATE entry SET occurred_at = occurred_at - 3600000000 {where}", row)
             except sqlite3.Error as why:
-                self.console.print(f"  UPDATE entry …   the database itself refuses: [bold]{why}[/bold]", highlight=False)
-            for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'").fetchall():
+                self.console.print(
+                    f"  UPDATE entry …   the database itself refuses: [bold]{why}[/bold]", highlight=False
+                )
+            for (name,) in other.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"
+            ).fetchall():
                 other.execute(f'DROP TRIGGER "{name}"')
             other.execute(
                 f"UPDATE entry SET bytes = CAST(replace(CAST(bytes AS TEXT), 'T08:', 'T07:') AS BLOB) {where}", row
@@ -212,7 +226,10 @@ class Demo:
         with logbook.store.read() as connection:
             register = logbook.registry.current(connection)
             verdict = audit(
-                log.every(connection), log.logs(connection), words.every(connection), origin=meta.of(connection, "origin") or register.origin
+                log.every(connection),
+                log.logs(connection),
+                words.every(connection),
+                origin=meta.of(connection, "origin") or register.origin,
             )
         if verdict.whole:
             self.console.print(
@@ -222,59 +239,18 @@ class Demo:
         else:
             fault = verdict.faults[0]
             code = register.machines[fault.machine].code if fault.machine in register.machines else "the fleet's log"
-            self.console.print(f"  audit: [bold red]BROKEN[/bold red] at {code}, entry {fault.seq}: {fault.sentence}", highlight=False)
+            self.console.print(
+                f"  audit: [bold red]BROKEN[/bold red] at {code}, entry {fault.seq}: {fault.sentence}", highlight=False
+            )
         self.rest(2)
         return verdict.whole
-
-
-class Postbox:
-    """A mail server of the demo's own, on loopback, that keeps what it is handed."""
-
-    def __init__(self, port: int) -> None:
-        self.port = port
-        self.kept: list[Any] = []
-        self._route = MailRoute(
-            MailSettings(host="127.0.0.1", port=port, security="none", from_address="logbook@ferry.example", from_name="Machine logbook")
-        )
-
-    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
-        """Called by the SMTP server for each message it took."""
-        self.kept.append(email.message_from_bytes(envelope.content, policy=email.policy.default))
-        return "250 kept"
-
-    def deliver(self, logbook: Program, now: Instant) -> None:
-        """Send what waits, by real SMTP."""
-        asyncio.run(logbook.delivery([self._route], by="demo").once(now))
-
-    def take(self) -> list[Any]:
-        """What came since the last call."""
-        came, self.kept = self.kept, []
-        return came
-
-
-@contextmanager
-def postbox() -> Iterator[Postbox]:
-    """A running postbox. Raises ImportError where the SMTP server's package is not installed."""
-    from aiosmtpd.controller import Controller
-
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    box = Postbox(port)
-    controller = Controller(box, hostname="127.0.0.1", port=port)
-    controller.start()
-    try:
-        yield box
-    finally:
-        controller.stop()
 
 
 def run(console: Console, *, pace: float = 0.35, ask: bool = True, keep: Path | None = None) -> int:
     """Play the demo. `pace`: seconds a line is left to be read; `keep`: a folder in which the database is left."""
     with tempfile.TemporaryDirectory(prefix="logbook-demo-") as scratch:
         file = (keep or Path(scratch)) / "demo.sqlite"
-        if file.exists():
-            os.unlink(file)
+        file.unlink(missing_ok=True)
         url = f"sqlite:///{file}"
         migrate.upgrade(url)
         demo = Demo(console, pace=pace, ask=ask)
@@ -292,9 +268,12 @@ def add(app: typer.Typer) -> None:
     @app.command("demo")
     def demo(
         pace: Annotated[float, typer.Option(help="Seconds that a line is left to be read.", min=0)] = 0.35,
-        ask: Annotated[bool, typer.Option("--ask/--no-ask", help="Let you type the text yourself, at a terminal.")] = True,
+        ask: Annotated[
+            bool, typer.Option("--ask/--no-ask", help="Let you type the text yourself, at a terminal.")
+        ] = True,
         keep: Annotated[
-            Path | None, typer.Option(help="A folder in which the night's database is left.", file_okay=False, exists=True)
+            Path | None,
+            typer.Option(help="A folder in which the night's database is left.", file_okay=False, exists=True),
         ] = None,
     ) -> None:
         """Play one night in ninety seconds: texts, what is owed, an alert, its mail, and a doubter.

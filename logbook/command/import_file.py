@@ -30,7 +30,7 @@ NAMED = ("id", "machine", "kind", "occurred_at")
 _WALL = re.compile(r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?")
 
 
-class Unreadable(ValueError):  # noqa: N818 - the answer to a file, not an error of the program
+class Unreadable(ValueError):
     """The file as a whole cannot be read; the message says why."""
 
 

@@ -49,7 +49,7 @@ class Imported:
         self.refused += other.refused
 
 
-class _TakenBack(Exception):  # noqa: N818 - no error: how a transaction is given up on purpose
+class _TakenBack(Exception):
     def __init__(self, done: Imported) -> None:
         self.done = done
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sys
 
 
-class Refusal(Exception):  # noqa: N818 - not an error of the program, but its answer
+class Refusal(Exception):
     """A command cannot do what it was asked; the message is the sentence to show."""
 
 

@@ -48,7 +48,7 @@ def add(app: typer.Typer) -> None:
         routes = routes_of(config)
         if not routes:
             structlog.get_logger("logbook.serve").warning("no mail server is set: alerts are raised, but reach nobody")
-        with opened(db or config.db) as logbook:
+        with opened(db) as logbook:
             delivery = logbook.delivery(routes, by=f"serve@{socket.gethostname()}", alone=True)
             service = Service(
                 logbook.store, logbook.intake, logbook.step, delivery, logbook.now, health_at=_address(health)

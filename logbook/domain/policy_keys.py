@@ -113,8 +113,6 @@ _TOLD = (
         "So many nights running without a word are urgent."),
     Key("lone_machine", True, SWITCH,
         "Whether a text may leave out the code where there is one machine only."),
-    Key("card", True, SWITCH,
-        "Whether one word may stand for the whole closing card."),
     Key("undo_within", "PT30M", _exact("PT0S", "PT24H", '"PT30M"'),
         "How long a text can be taken back by its sender."),
     Key("keep_texts", "P90D", _KEPT,

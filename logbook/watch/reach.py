@@ -38,8 +38,8 @@ class People:
                 return self._again(register, message, way, address)
         return None
 
-    def confirm_within(self, connection: Connection, message: Message, now: Instant) -> Instant:
-        """As policy says for the fleet."""
+    def confirm_within(self, connection: Connection, message: Message, now: Instant) -> Instant:  # noqa: ARG002
+        """As policy says for the fleet, whatever the message."""
         register = self._intake.registry.current(connection)
         return register.fleet_policy(now).duration("confirm_within").micros
 

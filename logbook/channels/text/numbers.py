@@ -21,7 +21,7 @@ _PLAIN = re.compile("[0-9]+")
 _DECIMAL = re.compile("([0-9]*)[.,]([0-9]+)")
 
 
-class RefusedNumber(Exception):  # noqa: N818  it is an answer, not a failure
+class RefusedNumber(Exception):
     """A number that cannot be used; `reason` is one of the refusals of a reading."""
 
     def __init__(self, reason: str) -> None:

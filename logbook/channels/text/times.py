@@ -26,7 +26,7 @@ _DOTTED = re.compile(r"([0-9]{1,2})\.([0-9]{2})")
 _RUN = re.compile("([0-9]{1,2})([0-9]{2})")
 
 
-class RefusedTime(Exception):  # noqa: N818  it is an answer, not a failure
+class RefusedTime(Exception):
     """A time that cannot be used; `reason` is one of the refusals of a reading."""
 
     def __init__(self, reason: str) -> None:

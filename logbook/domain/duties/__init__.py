@@ -4,11 +4,14 @@ Importing this package puts every duty's reactions in place. The order of the im
 react to one entry: uses first, for duties hang on them.
 """
 
+# The order counts.
+# isort: off
 from logbook.domain import uses as _uses
 from logbook.domain.duties import facts as _facts
-from logbook.domain.duties import rinse, charge, watering, filter, squeegee, prepared  # noqa: I001 the order counts
+from logbook.domain.duties import rinse, charge, watering, filter, squeegee, prepared
 from logbook.domain.duties import segments, segments_low, segments_gone, fault, repair, held_start, delivery, night
 from logbook.domain.duties import excuse as _excuse
+# isort: on
 
 RULES = (
     rinse, charge, watering, filter, squeegee, prepared, segments, segments_low, segments_gone, fault, repair,

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -86,6 +87,7 @@ class Kind(BaseModel):
     corrects: EntryId | None = None
 
     @classmethod
+    @cache
     def private_fields(cls) -> frozenset[str]:
         """The names of the fields that are never hashed in clear."""
         return frozenset(name for name, info in cls.model_fields.items() if PRIVATE in info.metadata)

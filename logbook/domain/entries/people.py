@@ -6,7 +6,18 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 
-from logbook.domain.entries.base import INSIDE, LEADERS, PRIVATE, Code, EntryId, Kind, MaybePrivate, PrivateText, ShortText, catalogue
+from logbook.domain.entries.base import (
+    INSIDE,
+    LEADERS,
+    PRIVATE,
+    Code,
+    EntryId,
+    Kind,
+    MaybePrivate,
+    PrivateText,
+    ShortText,
+    catalogue,
+)
 
 PersonRole = Literal["cleaner", "keeper", "supervisor", "owner"]
 _PERSON = "0192d5c8-0000-7000-8000-00000000000a"
