@@ -29,6 +29,11 @@ BREATH: Instant = SECOND // 20
 _log = structlog.get_logger("logbook.clock")
 _JOB = "step"
 
+_INSTANCES = 3
+"""For a moment behind its end a strike counts as running with the scheduler. Another that comes due in that moment
+would be passed over, until the pulse, if one were all that may run; that no two steps are taken at once is seen to
+by `_strike` itself."""
+
 
 class AlarmClock:
     """Calls `act` when something is due, and never less often than every `pulse`.
@@ -53,7 +58,7 @@ class AlarmClock:
         self.failures = 0
         self._scheduler = BackgroundScheduler(
             jobstores={"default": MemoryJobStore()}, timezone="UTC",
-            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": _INSTANCES},
         )  # fmt: skip
 
     def start(self) -> None:
@@ -90,6 +95,8 @@ class AlarmClock:
 
     def _strike(self) -> None:
         with self._arming:
+            if self._running:
+                return  # the pulse, while a step takes longer than that
             self._running, self._armed = True, None
         now = self._now()
         following: Instant | None = None
