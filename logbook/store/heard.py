@@ -44,6 +44,7 @@ _LATEST = Ready(
     .limit(bindparam("most")).offset(NONE),
     "all", "sender", "most",
 )  # fmt: skip
+_ERASE_OLD = Ready(delete(heard).where(heard.c.received_at < bindparam("before")), "before")
 _ERASE = Ready(delete(heard).where(heard.c.sender == bindparam("sender")), "sender")
 
 
@@ -71,6 +72,11 @@ def latest(connection: Connection, sender: str | None = None, most: int = 50) ->
 def erase_sender(connection: Connection, sender: str) -> int:
     """Erase all that came from a sender; answers with how many rows that were."""
     return int(_ERASE.run(connection, sender).rowcount)
+
+
+def erase_before(connection: Connection, before: int) -> int:
+    """Erase all that came before an instant; answers with how many rows that were."""
+    return int(_ERASE_OLD.run(connection, before).rowcount)
 
 
 def _made(row: tuple[str, str, str, int, str, str, str | None, str]) -> Heard:

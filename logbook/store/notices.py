@@ -71,6 +71,8 @@ _CHANGE = Ready(
 )  # fmt: skip
 _DROP_ALERT = Ready(delete(notice).where(*_alert, _waiting), "machine", "duty", "opened_by", "number")
 
+_ERASE_OLD = Ready(delete(notice).where(notice.c.message.is_not(None), notice.c.at < bindparam("before")), "before")
+
 _COUNT = Ready(
     select(told_day.c.count).where(told_day.c.person == bindparam("person"), told_day.c.day == bindparam("day")),
     "person", "day",
@@ -154,6 +156,11 @@ def drop(connection: Connection, ids: Iterable[str]) -> int:
 def drop_alert(connection: Connection, machine: str, duty: str, opened_by: str, number: int) -> int:
     """Take back what nobody has been told yet of an alert; answers with how many notices that were."""
     return int(_DROP_ALERT.run(connection, machine, duty, opened_by, number).rowcount)
+
+
+def erase_before(connection: Connection, before: int) -> int:
+    """Erase notices of before an instant that were told; answers with how many rows that were."""
+    return int(_ERASE_OLD.run(connection, before).rowcount)
 
 
 def told(connection: Connection, person: str, day: str) -> int:

@@ -12,7 +12,7 @@ import re
 from collections.abc import Collection
 from dataclasses import astuple, dataclass, replace
 
-from sqlalchemy import Connection, and_, bindparam, func, literal_column, null, or_, select, update
+from sqlalchemy import Connection, and_, bindparam, delete, func, literal_column, null, or_, select, update
 
 from logbook.store import clock as signs
 from logbook.store.errors import StoreError
@@ -115,6 +115,9 @@ _HURRY = Ready(
     .values(next_at=bindparam("at")),
     "at", "route", "now", "now",
 )  # fmt: skip
+_ERASE_OLD = Ready(
+    delete(table).where(table.c.state != literal_column("'waiting'"), table.c.queued_at < bindparam("before")), "before"
+)
 _STUCK = Ready(
     _all.where(_waiting, _free, table.c.route == bindparam("route"), table.c.queued_at <= bindparam("before"))
     .order_by(table.c.queued_at, table.c.id),
@@ -233,6 +236,11 @@ def stuck(connection: Connection, route: str, before: int, now: int) -> list[Mes
 def elsewhere(connection: Connection, message: Message, now: int) -> bool:
     """Give a waiting message up because it goes by another way; False if somebody has it in hand, or it waits no more."""
     return bool(_ELSEWHERE.run(connection, "not sent: it went by another way", message.id, now).rowcount)
+
+
+def erase_before(connection: Connection, before: int) -> int:
+    """Erase messages queued before an instant that wait no more; answers with how many rows that were."""
+    return int(_ERASE_OLD.run(connection, before).rowcount)
 
 
 def expire(connection: Connection, now: int) -> int:

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, delete, insert, nulls_first, select
+from sqlalchemy import Connection, and_, bindparam, delete, exists, insert, nulls_first, select
 
 from logbook.store.statements import Ready, upsert
-from logbook.store.tables import entry_id, private_word, pseudonym
+from logbook.store.tables import entry, entry_id, private_word, pseudonym
 
 
 class Word(NamedTuple):
@@ -61,6 +61,18 @@ _EVERY = Ready(
     .order_by(private_word.c.machine, nulls_first(entry_id.c.seq), private_word.c.item)
 )
 _ERASE = Ready(delete(private_word).where(_of_machine, _of_entry), "machine", "entry")
+_old = (
+    select(entry_id.c.id)
+    .select_from(entry_id.join(entry, and_(entry.c.machine == entry_id.c.machine, entry.c.seq == entry_id.c.seq)))
+    .where(
+        entry_id.c.id == private_word.c.entry,
+        entry_id.c.machine == private_word.c.machine,
+        entry.c.recorded_at < bindparam("before"),
+    )
+)
+_ERASE_OLD = Ready(
+    delete(private_word).where(private_word.c.machine != bindparam("spared"), exists(_old)), "spared", "before"
+)
 _GIVE = upsert(pseudonym, "machine", "person", "reporter", keys=["machine", "person"], keep=True)
 _REPORTER = Ready(
     select(pseudonym.c.reporter).where(
@@ -111,6 +123,11 @@ def every(connection: Connection) -> Iterator[PlacedWord]:
 def erase(connection: Connection, machine: str, entries: Iterable[str]) -> int:
     """Erase salts and contents of these entries; answers with how many words that were."""
     return sum(int(_ERASE.run(connection, machine, entry).rowcount) for entry in entries)
+
+
+def erase_before(connection: Connection, before: int, spared: str) -> int:
+    """Erase the words of entries recorded before an instant, in every log but one; answers with how many."""
+    return int(_ERASE_OLD.run(connection, spared, before).rowcount)
 
 
 def give_reporter(connection: Connection, machine: str, person: str, reporter: str) -> str:

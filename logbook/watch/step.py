@@ -20,6 +20,7 @@ from logbook.store import notices as shelf
 from logbook.store.registry import FLEET
 from logbook.watch.attend import Attention
 from logbook.watch.gather import Post, gather
+from logbook.watch.keeping import erase_old
 from logbook.watch.letters import Letters
 
 AT_ONCE = 64
@@ -59,6 +60,9 @@ def step(post: Post, now: Instant) -> Stepped:
             done.cleared += attention.cleared
             done.passed_on += attention.passed_on
     done.messages = intake.store.write(lambda connection: _tell(post, connection, now))
+    erased = intake.store.write(lambda connection: erase_old(intake, connection, now))
+    if erased is not None and erased.any:
+        intake.store.scrub()
     with intake.store.read() as connection:
         register = intake.registry.current(connection)
         moments = [
