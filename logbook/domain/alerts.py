@@ -108,9 +108,11 @@ class Ledger:
 
     def hear(self, duty: Duty, now: Instant) -> None:
         """A duty is new or has changed, at the step `now`."""
-        over = duty.due <= now and (duty.ended_at is None or duty.ended_at > duty.due)
         key = (duty.duty, duty.opened_by)
-        record = self._find(key)
+        self._judge(key, self._find(key), duty, now)
+
+    def _judge(self, key: Key, record: Record | None, duty: Duty, now: Instant) -> None:
+        over = duty.due <= now and (duty.ended_at is None or duty.ended_at > duty.due)
         if record is None:
             if not over:
                 return
@@ -136,18 +138,21 @@ class Ledger:
     def heard_again(self, duties: Iterable[Duty], origin: Position, now: Instant) -> None:
         """The history was folded again from `origin`: `duties` are all that it opens, keeps or ends since then.
 
-        What the ledger knows, was not final before `origin`, and is not among them, is gone.
+        What the ledger knows, was not final before `origin`, and is not among them, is gone. Of all these the
+        records must be here already (`Watchman.before_folding_again`): none is fetched.
         """
         seen = set()
         self.unsettled = True
         for duty in duties:
-            seen.add(duty.key)
-            self.hear(duty, now)
+            key = (duty.duty, duty.opened_by)
+            seen.add(key)
+            self._judge(key, self.records.get(key), duty, now)
         for key, record in self.records.items():
             closed = record.duty.closed
             if key in seen or record.gone or (closed is not None and closed <= origin):
                 continue
             record.gone, record.over = True, False
+            record.duty.closed = None  # whatever the next folding's origin, it may open this one again
             self.dirty.add(key)
 
     def decide(self, now: Instant, settle: Callable[[Duty], Instant]) -> list[Decision]:

@@ -63,7 +63,7 @@ def text(instant: Instant) -> str:
     One form only, because these characters are hashed: `2026-03-09T09:30:00Z`, `2026-03-09T09:30:00.25Z`.
     """
     moment = to_datetime(instant)
-    stem = moment.strftime("%Y-%m-%dT%H:%M:%S") if moment.year >= 1000 else moment.isoformat()[:19]
+    stem = moment.isoformat()[:19]
     micro = instant % SECOND
     if micro == 0:
         return stem + "Z"
