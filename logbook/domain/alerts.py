@@ -109,10 +109,12 @@ class Ledger:
     def hear(self, duty: Duty, now: Instant) -> None:
         """A duty is new or has changed, at the step `now`."""
         key = (duty.duty, duty.opened_by)
-        self._judge(key, self._find(key), duty, now)
+        record = self._find(key)
+        if record is not None or duty.overdue(now):
+            self._judge(key, record, duty, now)
 
     def _judge(self, key: Key, record: Record | None, duty: Duty, now: Instant) -> None:
-        over = duty.due <= now and (duty.ended_at is None or duty.ended_at > duty.due)
+        over = duty.overdue(now)
         if record is None:
             if not over:
                 return

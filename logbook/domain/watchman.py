@@ -149,7 +149,7 @@ class Watchman:
             before = duty
             if duty is self._soonest:
                 self._next_due = self._soonest = None
-            elif self._next_due is not None and self._awaited(duty, self._next_due):
+            elif self._next_due is not None and duty.due < self._next_due and self._awaited(duty):
                 self._next_due, self._soonest = duty.due, duty
 
     # -- time ---------------------------------------------------------------------------------------------------
@@ -176,13 +176,13 @@ class Watchman:
         soonest, self._soonest = FOREVER, None
         for members in self.machine.standing.values():
             for duty in members.values():
-                if self._awaited(duty, soonest):
+                if duty.due < soonest and self._awaited(duty):
                     soonest, self._soonest = duty.due, duty
         return soonest
 
-    def _awaited(self, duty: Duty, before: Instant) -> bool:
-        """Whether the clock has yet to come to this duty's due instant, and that lies before another."""
-        return duty.due < before and duty.ended_at is None and not self.ledger.is_over((duty.duty, duty.opened_by))
+    def _awaited(self, duty: Duty) -> bool:
+        """Whether the clock has yet to come to this duty's due instant."""
+        return duty.ended_at is None and not self.ledger.is_over((duty.duty, duty.opened_by))
 
     def advance(self, now: Instant) -> None:
         """Lead time up to `now`, noticing what came due on the way, each at its own instant."""
