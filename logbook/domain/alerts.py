@@ -121,7 +121,8 @@ class Ledger:
             record = self.records[key] = Record(duty, now, duty.due == now)
         else:
             record.duty, record.gone = duty, False
-            if over and not record.over:
+            # Judged again within one step, it counts as found overdue by the state at the step's end.
+            if over and (not record.over or record.since == now):
                 record.since, record.reached = now, duty.due == now
             record.over = over
         self.dirty.add(key)

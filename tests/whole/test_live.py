@@ -56,7 +56,11 @@ def kept(one: Stage) -> dict[str, Any]:
     return found
 
 
-@pytest.mark.parametrize("seed", range(HISTORIES))
+# Told one by one at one instant, a duty was due just then after the start, and long before after the put-away.
+ONE_BY_ONE = (80, 246)
+
+
+@pytest.mark.parametrize("seed", sorted({*range(HISTORIES), *ONE_BY_ONE}))
 def test_the_live_clock_writes_what_the_replay_writes(seed: int, tmp_path: Path) -> None:
     told = history(seed)
     one = stage(new_database(tmp_path), seed=seed)
