@@ -22,7 +22,10 @@ from logbook.watch.routes import Route
 from logbook.watch.step import Stepped, step
 
 ROUTES = frozenset({"mail"})
-"""The ways by which this version can send."""
+"""The ways that are sent by unless an installation says otherwise."""
+
+_WAYS_BACK = {"gateway": "text", "modem": "text", "mail": "mail"}
+"""Way in -> the way by which its texts are answered."""
 
 
 def real_now() -> Instant:
@@ -70,7 +73,8 @@ def program(
     store = Store(url)
     registry = Registry()
     intake = Intake(store, registry, now, draw, ids)
-    return Program(store, registry, intake, Post(intake, routes), Desk(intake), now)
+    back = {way_in: way for way_in, way in _WAYS_BACK.items() if way in routes}
+    return Program(store, registry, intake, Post(intake, routes), Desk(intake, back), now)
 
 
 def routes_of(config: Config) -> list[Route]:

@@ -1,0 +1,214 @@
+"""The desk itself: takes one text, finds out who sent it and what it says, and has it recorded or kept aside."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from sqlalchemy import Connection
+
+from logbook.channels.desk.known import Known, sender
+from logbook.channels.desk.message import ALIKE, Answer, Message, alike, id_of, kept, stands
+from logbook.channels.desk.orders import Orders
+from logbook.channels.desk.replies import Replies
+from logbook.channels.text import Draft as Said
+from logbook.channels.text import Fleet, Reading, answer, read
+from logbook.channels.text.sorry import sorry
+from logbook.domain import door
+from logbook.domain.owed import pressing
+from logbook.domain.people import Person
+from logbook.domain.register import Register
+from logbook.intake import PROGRAM, By, Draft, Intake, Receipt
+from logbook.store import heard
+
+FLOOD = 6
+"""More texts than this from one sender within `ALIKE` are kept, but not answered."""
+
+
+class Desk:
+    """Takes texts, one at a time. `replies`: way in -> the way by which its texts are answered."""
+
+    def __init__(self, intake: Intake, replies: Mapping[str, str] | None = None) -> None:
+        self.intake = intake
+        self._known = Known(intake)
+        self._orders = Orders(intake, self._known)
+        self._replies = Replies(intake, replies or {})
+
+    def take(self, message: Message) -> Answer:
+        """Deal with one text. Raises StoreError if the database fails: then nothing was kept, and it may come again."""
+        with self.intake.store.read() as connection:
+            before = heard.find(connection, message.id)
+            if before is not None:
+                return Answer(before.outcome, before.reply, before.entries, repeated=True)
+            register = self.intake.registry.current(connection)
+            person = sender(register, message.sender)
+            recent = [
+                row for row in heard.latest(connection, message.sender, FLOOD + 1)
+                if row.received_at > message.at - ALIKE
+            ]  # fmt: skip
+            same = next((row for row in recent if alike(row.text, message.text) and stands(connection, row)), None)
+            fleet = self._known.fleet(connection, register, person, message.at)
+        quiet = len(recent) >= FLOOD or (person is not None and _way(message) in person.opted_out)
+        reading = read(message.text, fleet, message.at)
+        if person is None:
+            return self._stranger(message, reading, register, answered=bool(recent))
+        return self._from(message, reading, person, register, fleet, quiet=quiet, same=same)
+
+    def take_as(self, id: str, person: Person) -> Answer | None:
+        """A text that was kept aside is somebody's after all: deal with it as if it had come from them, at its time.
+
+        None if no such text waits. Raises door.Refused if it cannot be recorded; it waits then as before.
+        """
+        with self.intake.store.read() as connection:
+            row = heard.find(connection, id)
+            if row is None or row.outcome in ("saved", "repeated", "set_aside"):
+                return None
+            register = self.intake.registry.current(connection)
+            message = Message(row.id, row.channel, row.sender, row.text, row.received_at)
+            fleet = self._known.fleet(connection, register, person, message.at)
+        reading = read(message.text, fleet, message.at)
+        if not reading.drafts:
+            reply = answer(reading, fleet=fleet, owed=None, language=person.language)
+            return Answer(reading.refused or str(reading.control), reply, (), reading)
+        return self._record(message, reading, person, register, fleet, quiet=True)
+
+    def put_aside(self, id: str) -> bool:
+        """A text that was kept aside is nobody's: it stays as it came, and waits for nobody any more."""
+
+        def job(connection: Connection) -> bool:
+            row = heard.find(connection, id)
+            if row is None or row.outcome in ("saved", "repeated", "set_aside"):
+                return False
+            return heard.answered(connection, id, "set_aside", row.reply, row.entries)
+
+        return self.intake.store.write(job)
+
+    def keep_aside(self, message: Message, reason: str) -> None:
+        """Keep something that is not to be read or answered: sent by a machine, too large, forged."""
+        self._keep(message, Answer(reason, None))
+
+    # -- who it comes from --------------------------------------------------------------------------------------
+
+    def _stranger(self, message: Message, reading: Reading, register: Register, *, answered: bool) -> Answer:
+        """An unknown sender is kept aside whole, and answered once; but the plate's word lets them in."""
+        if reading.control != "join":
+            reply = None if answered else sorry("unknown_sender", register.language)
+            return self._keep(message, Answer("unknown_sender", reply, (), reading))
+        word, name = str(reading.argument["word"]), str(reading.argument["name"])
+        try:
+            draft, site, language = self._orders.join(message, word, name, register)
+        except door.Refused as why:
+            reply = None if answered else sorry(why.code, register.language)
+            return self._keep(message, Answer(why.code, reply, (), reading))
+        reply = answer(reading, fleet=self._nobody(register, message), owed=None, language=language)
+
+        def also(connection: Connection, receipt: Receipt) -> None:
+            if kept(connection, message, "join", reply, [entry.id for entry in receipt.entries]):
+                self._replies.put(connection, register, message, reply, None)
+                self._replies.announce(connection, register, message, site, name, draft.data["phone"])
+
+        receipt = self.intake.record([draft], PROGRAM, also=also)
+        return Answer("join", reply, tuple(entry.id for entry in receipt.entries), reading)
+
+    def _nobody(self, register: Register, message: Message) -> Fleet:
+        with self.intake.store.read() as connection:
+            return self._known.fleet(connection, register, None, message.at)
+
+    def _from(
+        self, message: Message, reading: Reading, person: Person, register: Register, fleet: Fleet, *, quiet: bool,
+        same: heard.Heard | None,
+    ) -> Answer:  # fmt: skip
+        if same is not None and reading.drafts:
+            owed = self._known.owed(register, [draft.machine for draft in reading.drafts])
+            reply = answer(reading, fleet=fleet, owed=owed, repeated=True, language=person.language)
+            return self._keep(message, Answer("repeated", None if quiet else reply, same.entries, reading), person)
+        if reading.refused is not None:
+            reply = answer(reading, fleet=fleet, owed=None, language=person.language)
+            return self._keep(message, Answer(reading.refused, None if quiet else reply, (), reading), person)
+        try:
+            if reading.control is not None:
+                return self._control(message, reading, person, register, fleet, quiet)
+            return self._record(message, reading, person, register, fleet, quiet=quiet)
+        except door.Refused as why:
+            reply = sorry(why.code, person.language)
+            return self._keep(message, Answer(why.code, None if quiet else reply, (), reading), person)
+
+    # -- what it says -------------------------------------------------------------------------------------------
+
+    def _record(
+        self, message: Message, reading: Reading, person: Person, register: Register, fleet: Fleet, *, quiet: bool
+    ) -> Answer:
+        drafts = [self._draft(message, number, said, register) for number, said in enumerate(reading.drafts)]
+        replies: list[str | None] = []
+
+        def also(connection: Connection, receipt: Receipt) -> None:
+            codes = {machine: register.machines[machine].code for machine in receipt.owed}
+            owed = {codes[m]: [each.duty for each in pressing(some, message.at)] for m, some in receipt.owed.items()}
+            reply = answer(reading, fleet=fleet, owed=owed, language=person.language)
+            replies[:] = [None if quiet else reply]
+            entries = [entry.id for entry in receipt.entries]
+            self._settled(connection, message, "saved", replies[0], entries, person, register)
+
+        receipt = self.intake.record(drafts, By(person.uuid, person.role, message.channel), also=also)
+        return Answer("saved", replies[0], tuple(entry.id for entry in receipt.entries), reading)
+
+    def _draft(self, message: Message, number: int, said: Said, register: Register) -> Draft:
+        return Draft(
+            id_of(message, number), register.by_code[said.machine].uuid, said.kind, said.data,
+            min(said.occurred_at, message.at),
+        )  # fmt: skip
+
+    def _control(
+        self, message: Message, reading: Reading, person: Person, register: Register, fleet: Fleet, quiet: bool
+    ) -> Answer:
+        control, said = str(reading.control), reading.argument
+        drafts: list[Draft] = []
+        owed: Mapping[str, Sequence[str]] | None = None
+        by = By(person.uuid, person.role, message.channel)
+        match control:
+            case "undo":
+                drafts = self._orders.undo(message, said.get("machine"), register)
+            case "owed":
+                named = said.get("machine")
+                owed = self._known.owed(register, [named] if named else self._known.codes(register, person))
+            case "seen":
+                drafts = [self._orders.seen(message, int(said["number"]), person, register)]
+            case "opt_out" | "opt_in":
+                drafts, by = [self._orders.opt(message, control, person)], By(None, "program", message.channel)
+            case "accept" | "set_aside":
+                drafts = [self._orders.decide(message, control, str(said["to"]), person, register)]
+            case "join":
+                raise door.Refused("known_already", "You are known here already.")
+        reply = answer(reading, fleet=fleet, owed=owed, language=person.language)
+        # An opt-out is answered once, so that its sender knows; coming back is always answered.
+        reply_or_none = None if quiet and control != "opt_in" else reply
+
+        def also(connection: Connection, receipt: Receipt) -> None:
+            entries = [entry.id for entry in receipt.entries]
+            self._settled(connection, message, control, reply_or_none, entries, person, register)
+
+        receipt = self.intake.record(drafts, by, also=also)
+        return Answer(control, reply_or_none, tuple(entry.id for entry in receipt.entries), reading)
+
+    # -- what is kept -------------------------------------------------------------------------------------------
+
+    def _settled(
+        self, connection: Connection, message: Message, outcome: str, reply: str | None, entries: Sequence[str],
+        person: Person | None, register: Register,
+    ) -> None:  # fmt: skip
+        """Keep the text and queue its answer; a text that waited aside is answered in its place."""
+        if not kept(connection, message, outcome, reply, entries):
+            heard.answered(connection, message.id, outcome, reply, entries)
+        self._replies.put(connection, register, message, reply, person)
+
+    def _keep(self, message: Message, given: Answer, person: Person | None = None) -> Answer:
+        def job(connection: Connection) -> None:
+            register = self.intake.registry.current(connection)
+            if kept(connection, message, given.outcome, given.reply, given.entries):
+                self._replies.put(connection, register, message, given.reply, person)
+
+        self.intake.store.write(job)
+        return given
+
+
+def _way(message: Message) -> str:
+    return "mail" if message.channel == "mail" else "text"

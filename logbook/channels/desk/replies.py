@@ -1,0 +1,78 @@
+"""Answers on their way back, and word to a supervisor that somebody waits: queued with what they are about.
+
+An answer is put into the outbox in the transaction in which its text is kept, so that a crash leaves both or neither.
+It goes by the way its text came; where a way in has no way back (a trial at the command line), it is only handed back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sqlalchemy import Connection
+
+from logbook.channels.desk.message import Message, id_of
+from logbook.domain.instants import HOUR, Instant
+from logbook.domain.people import Person
+from logbook.domain.register import Register
+from logbook.domain.wording.waiting import waiting_message
+from logbook.intake import Intake
+from logbook.store import outbox
+from logbook.watch.roster import ways
+from logbook.watch.trouble import ANSWER
+
+STALE: Instant = 12 * HOUR
+"""An answer later than this explains nothing any more."""
+
+
+class Replies:
+    """Puts answers and words about newcomers into the outbox. `by`: way in -> way back."""
+
+    def __init__(self, intake: Intake, by: Mapping[str, str]) -> None:
+        self._intake = intake
+        self._by = by
+
+    def put(
+        self, connection: Connection, register: Register, message: Message, reply: str | None, person: Person | None
+    ) -> None:
+        """Queue the answer to a text, once."""
+        route = self._by.get(message.channel)
+        if reply is None or route is None:
+            return
+        name, now = id_of(message, "answer"), self._intake.clock()
+        outbox.queue(
+            connection,
+            outbox.Message(
+                id=name, message_id=outbox.message_id(name, register.origin),
+                person=person.uuid if person is not None else None, route=route, address=message.sender, kind=ANSWER,
+                subject=_subject(message), body=reply, queued_at=now, ready_at=now, not_after=now + STALE,
+            ),
+        )  # fmt: skip
+
+    def announce(
+        self, connection: Connection, register: Register, message: Message, site: str, name: str, phone: str
+    ) -> int:
+        """Tell the site's supervisors (or, where there are none, the owners) that somebody joined and waits."""
+        told = register.who("supervisor", site) or register.who("owner", site)
+        queued, now = 0, self._intake.clock()
+        for person in told:
+            known = ways(person)
+            if not known:
+                continue
+            way, address = next(((w, a) for w, a in known if w in self._by.values()), known[0])
+            words = waiting_message(name, phone, register.sites[site].name, person.language)
+            id_ = id_of(message, f"waits {person.uuid}")
+            queued += outbox.queue(
+                connection,
+                outbox.Message(
+                    id=id_, message_id=outbox.message_id(id_, register.origin), person=person.uuid, route=way,
+                    address=address, kind="waiting", subject=words.subject,
+                    body=words.short if way == "text" else words.body, queued_at=now, ready_at=now,
+                ),
+            )  # fmt: skip
+        return queued
+
+
+def _subject(message: Message) -> str:
+    """A mail's answer is known by the first words of what it answers; a text has no subject."""
+    first = " ".join(message.text.split())[:40]
+    return f"Re: {first}" if first else "Re:"
