@@ -19,7 +19,7 @@ from logbook.command.refusals import say, sentence_of
 
 FAMILIES = {
     "init": "setup", "fleet": "fleet", "site": "fleet", "policy": "policy", "kinds": "kinds", "plates": "plates",
-    "text": "text", "record": "recording", "import": "importing", "owed": "looking", "alerts": "looking",
+    "text": "text", "texts": "texts", "record": "recording", "import": "importing", "owed": "looking", "alerts": "looking",
     "history": "looking", "step": "clock", "serve": "serve", "replay": "replay", "audit": "upkeep",
     "rebuild": "upkeep", "pack": "pack", "doctor": "doctor", "demo": "demo",
 }  # fmt: skip

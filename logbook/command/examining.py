@@ -18,6 +18,7 @@ from typing import Any, Literal
 from sqlalchemy import text as sql
 
 from logbook.bootstrap import Program
+from logbook.channels.desk.message import WAITING_FOR_NOBODY
 from logbook.config import Config
 from logbook.domain import calendar
 from logbook.domain.instants import DAY, Instant, to_datetime
@@ -30,10 +31,6 @@ from logbook.watch.roster import ways
 from logbook.watch.routes import Again, Outgoing, Refused, Route, Sent
 
 State = Literal["well", "look", "wrong"]
-_DONE = frozenset(
-    {"saved", "repeated", "help", "opt_out", "opt_in", "undo", "owed", "seen", "join", "accept", "set_aside"}
-)
-"""What became of a text that needs nobody's eye any more."""
 _LITTLE = 512 * 1024 * 1024
 
 
@@ -192,7 +189,7 @@ def _queue(program: Program, now: Instant) -> list[Finding]:
     with program.store.read() as connection:
         counts = outbox.counts(connection)
         oldest = outbox.oldest(connection)
-        aside = [row for row in heard.latest(connection, most=200) if row.outcome not in _DONE]
+        aside = [row for row in heard.latest(connection, most=200) if row.outcome not in WAITING_FOR_NOBODY]
     failed = sum(number for (_route, state), number in counts.items() if state == "failed")
     waiting = sum(number for (_route, state), number in counts.items() if state == "waiting")
     found = []
@@ -215,7 +212,7 @@ def _queue(program: Program, now: Instant) -> list[Finding]:
         unknown = sum(row.outcome == "unknown_sender" for row in aside)
         found.append(
             Finding("texts", "look", f"{len(aside)} recent texts were not saved, {unknown} of them from unknown numbers.",
-                    "They are kept as they came.")
+                    "See `logbook texts list`.")
         )  # fmt: skip
     return found or [Finding("outbox", "well", f"{waiting} messages wait.")]
 

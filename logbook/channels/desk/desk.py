@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from sqlalchemy import Connection
 
 from logbook.channels.desk.known import Known, sender
-from logbook.channels.desk.message import ALIKE, Answer, Message, alike, id_of, kept, stands
+from logbook.channels.desk.message import ALIKE, WAITING_FOR_NOBODY, Answer, Message, alike, id_of, kept, stands
 from logbook.channels.desk.orders import Orders
 from logbook.channels.desk.replies import Replies
 from logbook.channels.text import Draft as Said
@@ -60,7 +61,7 @@ class Desk:
         """
         with self.intake.store.read() as connection:
             row = heard.find(connection, id)
-            if row is None or row.outcome in ("saved", "repeated", "set_aside"):
+            if row is None or row.outcome in WAITING_FOR_NOBODY:
                 return None
             register = self.intake.registry.current(connection)
             message = Message(row.id, row.channel, row.sender, row.text, row.received_at)
@@ -69,14 +70,17 @@ class Desk:
         if not reading.drafts:
             reply = answer(reading, fleet=fleet, owed=None, language=person.language)
             return Answer(reading.refused or str(reading.control), reply, (), reading)
-        return self._record(message, reading, person, register, fleet, quiet=True)
+        saved = self._record(message, reading, person, register, fleet, quiet=True)
+        # What was saved is said to whoever decided; the sender, who may be somebody else, hears nothing.
+        owed = self._known.owed(register, [draft.machine for draft in reading.drafts])
+        return replace(saved, reply=answer(reading, fleet=fleet, owed=owed, language=register.language))
 
     def put_aside(self, id: str) -> bool:
         """A text that was kept aside is nobody's: it stays as it came, and waits for nobody any more."""
 
         def job(connection: Connection) -> bool:
             row = heard.find(connection, id)
-            if row is None or row.outcome in ("saved", "repeated", "set_aside"):
+            if row is None or row.outcome in WAITING_FOR_NOBODY:
                 return False
             return heard.answered(connection, id, "set_aside", row.reply, row.entries)
 
