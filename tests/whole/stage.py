@@ -5,6 +5,7 @@ The disk is not waited for (`synchronous` is off): what a power cut would do is 
 
 from __future__ import annotations
 
+import itertools
 import random
 import shutil
 import uuid
@@ -31,6 +32,9 @@ from logbook.watch.step import Stepped
 
 START = parse("2026-03-02T12:00:00Z")
 """A Monday, 08:00 at the terminals in Halifax (UTC-4 until 8 March 2026)."""
+
+
+_STAGES = itertools.count()
 
 
 @cache
@@ -193,7 +197,8 @@ def quick(made: Program) -> None:
 
 def stage(url: str, at: Instant = START, seed: int | str = 1, routes: Iterable[str] = ("mail",)) -> Stage:
     """Open a program on a database, with its clock at an instant."""
-    rng = random.Random(f"stage {seed} {url[-20:]}")
+    # Two stages on one database must never draw the same id.
+    rng = random.Random(f"stage {seed} {next(_STAGES)}")
     clock = [at]
 
     def new_id() -> str:
