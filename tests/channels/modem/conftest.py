@@ -71,7 +71,7 @@ class Drawer:
     def backdate(self, table: str, age: int) -> None:
         """Let the last row have been written some seconds ago, past the trigger that would say now."""
         sqlite = self.engine.dialect.name == "sqlite"
-        then = f"datetime('now', '-{age} seconds')" if sqlite else f"LOCALTIMESTAMP(0) - interval '{age} seconds'"
+        then = f"datetime('now', '{-age:+d} seconds')" if sqlite else f"LOCALTIMESTAMP(0) - interval '{age} seconds'"
         with self.engine.begin() as connection:
             drop = f"DROP TRIGGER touch_{table}" + ("" if sqlite else f" ON {table}")
             connection.exec_driver_sql(drop)

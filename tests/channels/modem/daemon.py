@@ -35,7 +35,9 @@ def find_program(kind: str) -> str:
     if program is None:
         raise NotInstalledError("gammu-smsd is not installed; on Debian: apt-get install gammu-smsd libdbd-sqlite3")
     if kind == "sqlite" and not any(Path("/usr").glob("lib*/**/dbd/libdbdsqlite3.so")):
-        raise NotInstalledError("libdbi's driver for SQLite is not installed; on Debian: apt-get install libdbd-sqlite3")
+        raise NotInstalledError(
+            "libdbi's driver for SQLite is not installed; on Debian: apt-get install libdbd-sqlite3"
+        )
     return program
 
 
@@ -88,7 +90,9 @@ class Daemon:
         end = time.monotonic() + seconds
         while not (something := found()):
             if time.monotonic() > end or (self._process is not None and self._process.poll() is not None):
-                said = (self.folder / "log").read_text(errors="replace")[-2000:] if (self.folder / "log").exists() else ""
+                said = (
+                    (self.folder / "log").read_text(errors="replace")[-2000:] if (self.folder / "log").exists() else ""
+                )
                 raise AssertionError(f"gammu-smsd did not get so far:\n{said}")
             time.sleep(0.1)
         return something

@@ -95,4 +95,6 @@ def watch(connection: Connection, table: str, key: str) -> None:
 def put(connection: Connection, table: str, **values: Any) -> None:
     """A row, by hand."""
     names = ", ".join(f'"{name}"' for name in values)
-    connection.execute(text(f"INSERT INTO {table} ({names}) VALUES ({', '.join(':' + name for name in values)})"), values)
+    connection.execute(
+        text(f"INSERT INTO {table} ({names}) VALUES ({', '.join(':' + name for name in values)})"), values
+    )

@@ -110,10 +110,10 @@ def test_a_daemon_that_stopped_is_told(drawer, daemon):
     assert drawer.rows("outbox") == []
 
 
-def test_the_packages_own_tables_are_those_of_these_tests(drawer):
+def test_the_packages_own_tables_are_those_of_these_tests():
     own = Path("/usr/share/doc/gammu-smsd/examples/sqlite.sql")
-    if drawer.engine.dialect.name != "sqlite" or not own.exists():
-        pytest.skip("the package's own script for SQLite is not on this machine")
+    if not own.exists():
+        pytest.skip("the package's own script for SQLite is not on this machine (slim images leave out /usr/share/doc)")
     with sqlite3.connect(":memory:") as made:
         made.executescript(own.read_text())
         for table in ("gammu", "inbox", "outbox", "outbox_multipart", "phones", "sentitems"):
