@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import time
 import uuid
-from collections.abc import Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 
 from logbook.channels.desk import Desk
 from logbook.channels.mail_out import MailRoute
+from logbook.channels.modem import Incoming, Receipts
+from logbook.channels.modem import TextRoute as ModemRoute
 from logbook.config import Config
 from logbook.domain.instants import Instant
 from logbook.intake import Intake
@@ -77,6 +81,40 @@ def program(
     return Program(store, registry, intake, Post(intake, routes), Desk(intake, back), now)
 
 
-def routes_of(config: Config) -> list[Route]:
+def routes_of(config: Config, now: Callable[[], Instant] = real_now) -> list[Route]:
     """The ways by which this installation can send."""
-    return [MailRoute(config.mail)] if config.mail is not None else []
+    routes: list[Route] = []
+    if config.mail is not None:
+        routes.append(MailRoute(config.mail))
+    if config.gateway is not None and config.gateway.out is not None:
+        from logbook.channels.gateway.outgoing import TextRoute  # needs the extra `web`
+
+        routes.append(TextRoute(config.gateway.out, now=now))
+    elif config.modem is not None:
+        routes.append(ModemRoute(config.modem))
+    return routes
+
+
+Way = tuple[str, Callable[[asyncio.Event], Awaitable[None]]]
+"""A way in: its name, and what runs until it is stopped."""
+
+
+def ways_in(program: Program, config: Config, delivery: Delivery) -> list[Way]:
+    """The ways by which texts, and word of what became of ours, come into this installation."""
+    found: list[Way] = []
+    take, aside, now = program.desk.take, program.desk.keep_aside, program.now
+    receipt = partial(delivery.receipt, "text")
+    if config.gateway is not None and config.gateway.inward is not None:
+        from logbook.channels.gateway.incoming import make_app  # needs the extra `web`
+        from logbook.channels.gateway.listening import listen
+
+        app = make_app(config.gateway, take, receipt, now=now)
+        found.append(("gateway", partial(listen, app, config.gateway.host, config.gateway.port)))
+    if config.modem is not None:
+        found.append(("modem", Incoming(config.modem, take, now, aside).run))
+        found.append(("modem receipts", Receipts(config.modem, receipt, now).run))
+    if config.mail_in is not None:
+        from logbook.channels.mail_in.mailbox import Mailbox  # needs the extra `mail-in`
+
+        found.append(("mailbox", Mailbox(config.mail_in, take=take, keep_aside=aside, now=now).run))
+    return found

@@ -18,6 +18,12 @@ names the setting. Never reads a setting anywhere else, and never shows a passwo
     timeout = 20                                LOGBOOK_MAIL_TIMEOUT    (seconds for one answer)
     final_timeout = 120                         LOGBOOK_MAIL_FINAL_TIMEOUT  (seconds to take a message over)
     ca_file, hello                              a certificate authority of one's own; the name we greet with
+
+    [gateway]                                   a text gateway, in and out: deploy/gateway.md
+    [modem]                                     a modem in a drawer, in and out: deploy/modem.md
+    [mail_in]                                   a mailbox that texts come into: deploy/mail-in.md
+
+The last three are set in the file only.
 """
 
 from __future__ import annotations
@@ -26,17 +32,23 @@ import difflib
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 from urllib.parse import urlsplit
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from logbook.channels.gateway.settings import GatewaySettings
+from logbook.channels.mail_in.settings import MailInSettings
 from logbook.channels.mail_out.settings import MailSettings
+from logbook.channels.modem.settings import ModemSettings
 
 FILE = "logbook.toml"
 """Looked for in the working folder, unless LOGBOOK_CONFIG names another."""
 
 _PREFIX = "LOGBOOK_"
+_TABLES: dict[str, type[BaseModel]] = {
+    "mail": MailSettings, "gateway": GatewaySettings, "modem": ModemSettings, "mail_in": MailInSettings,
+}  # fmt: skip
 LogLevel = Literal["debug", "info", "warning", "error"]
 
 
@@ -53,6 +65,15 @@ class Config(BaseModel):
     base_address: str = ""
     log_level: LogLevel = "info"
     mail: MailSettings | None = None
+    gateway: GatewaySettings | None = None
+    modem: ModemSettings | None = None
+    mail_in: MailInSettings | None = None
+
+    @model_validator(mode="after")
+    def _one_way_for_texts(self) -> Self:
+        if self.modem is not None and self.gateway is not None and self.gateway.out is not None:
+            raise ValueError("texts go out by one way: [gateway.out] or [modem], not both")
+        return self
 
     @field_validator("base_address")
     @classmethod
@@ -122,7 +143,7 @@ def _place(name: str) -> tuple[str, ...] | None:
         return ("mail", field)
     if name.startswith(_PREFIX):
         field = name.removeprefix(_PREFIX).lower()
-        if field in Config.model_fields and field != "mail":
+        if field in Config.model_fields and field not in _TABLES:
             return (field,)
     return None
 
@@ -164,8 +185,10 @@ def _sentence(why: ValidationError, sources: Mapping[str, str], path: Path) -> s
     source = sources.get(place)
     where = f"{source}" if source is not None and source.startswith(_PREFIX) else f"{place} in {source or path}"
     message = str(first["msg"]).removeprefix("Value error, ").rstrip(".")
+    if not place:
+        return f"The settings in {path} cannot be used: {message}."
     if first["type"] == "extra_forbidden":
-        model = MailSettings if place.startswith("mail.") else Config
+        model = _TABLES.get(str(first["loc"][0]), Config) if len(first["loc"]) > 1 else Config
         return f"There is no setting {where}.{_meant(str(first['loc'][-1]), model)}"
     if first["type"] == "missing":
         variable = _PREFIX + place.upper().replace(".", "_")

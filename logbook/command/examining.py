@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import shutil
+import socket
 import time
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -50,7 +51,10 @@ class Finding:
 
 def examine(program: Program, config: Config, routes: Sequence[Route], now: Instant) -> list[Finding]:
     """Look at database, clock, mail, zones, people and queue."""
-    found = [*_database(program), _clock(program, now), *_routes(config, routes), *_zones(program, now)]
+    found = [
+        *_database(program), _clock(program, now), *_routes(config, routes), *_ways_in(config, program),
+        *_zones(program, now),
+    ]  # fmt: skip
     try:
         with program.store.read() as connection:
             register = program.registry.current(connection)
@@ -122,6 +126,31 @@ def _routes(config: Config, routes: Sequence[Route]) -> list[Finding]:
                 else "Mend the setting; what waits is not lost."
             )
             found.append(Finding(route.name, "wrong", f"{trouble.reason}.", do))
+    return found
+
+
+def _ways_in(config: Config, program: Program) -> list[Finding]:
+    """Each way by which texts come in, as far as it can be tried from here."""
+    found = []
+    if config.gateway is not None and config.gateway.inward is not None:
+        place = f"{config.gateway.host}:{config.gateway.port}"
+        try:
+            socket.create_connection((config.gateway.host, config.gateway.port), timeout=3).close()
+            found.append(Finding("texts in", "well", f"The gateway's posts are listened for at {place}."))
+        except OSError as why:
+            do = "Start `logbook serve`, or see its log; then have the gateway send a trial text."
+            found.append(Finding("texts in", "wrong", f"Nothing listens at {place}: {why.strerror or why}.", do))
+    if config.mail_in is not None:
+        from logbook.channels.mail_in.mailbox import Mailbox  # needs the extra `mail-in`
+
+        mailbox = Mailbox(
+            config.mail_in, take=program.desk.take, keep_aside=program.desk.keep_aside, now=program.now
+        )  # fmt: skip
+        trouble = mailbox.trial()
+        if trouble is None:
+            found.append(Finding("mail in", "well", "The mailbox can be read."))
+        else:
+            found.append(Finding("mail in", "wrong", trouble, "Mend [mail_in]; what waits in the mailbox is not lost."))
     return found
 
 

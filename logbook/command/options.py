@@ -68,11 +68,14 @@ def there(db: str | None) -> str:
 
 
 @contextmanager
-def opened(db: str | None) -> Iterator[Program]:
-    """The program, wired to the database; closed again behind the command. Raises Refusal or StoreError."""
-    from logbook.bootstrap import program
+def opened(db: str | None, routes: frozenset[str] | None = None) -> Iterator[Program]:
+    """The program, wired to the database; closed again behind the command. Raises Refusal or StoreError.
 
-    running = program(there(db))
+    `routes`: the ways that can be sent by, where the command sends.
+    """
+    from logbook.bootstrap import ROUTES, program
+
+    running = program(there(db), routes=ROUTES if routes is None else routes)
     try:
         yield running
     finally:

@@ -1,16 +1,18 @@
-"""The program as it runs on a server: the clock in its thread, delivery in the event loop, a health address beside.
+"""The program as it runs on a server: the clock in its thread; delivery and the ways in, in the event loop; a health
+address beside.
 
-Promises that each of the three goes on whatever befalls the others, that a step which queued something wakes
+Promises that each of them goes on whatever befalls the others, that a step which queued something wakes
 delivery, and that stopping finishes the step and the message in hand.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Sequence
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import structlog
@@ -32,11 +34,14 @@ class Service:
     def __init__(
         self, store: Store, intake: Intake, act: Callable[[Instant], Stepped], delivery: Delivery,
         now: Callable[[], Instant], *, health_at: tuple[str, int] | None = None, pulse: Instant = PULSE,
+        ways_in: Sequence[tuple[str, Callable[[asyncio.Event], Awaitable[None]]]] = (),
     ) -> None:  # fmt: skip
+        """`ways_in`: (name, what runs until it is stopped); one that ends otherwise is started again."""
         self._store = store
         self._delivery = delivery
         self._now = now
         self._health_at = health_at
+        self._ways_in = ways_in
         self._clock = AlarmClock(act, now, pulse=pulse, after=self._stepped)
         intake.woken = self._clock.wake
         self._stop: asyncio.Event | None = None
@@ -57,10 +62,13 @@ class Service:
             server = _serve_health(self._health_at, self._store, self._now)
         self._clock.start()
         _log.info("running", health=self._health_at)
+        ways = [asyncio.create_task(_kept_going(name, run, self._stop)) for name, run in self._ways_in]
         ready()
         try:
             await self._delivery.run(self._stop)
         finally:
+            self._stop.set()
+            await asyncio.gather(*ways)
             await asyncio.to_thread(self._clock.stop)
             if server is not None:
                 await asyncio.to_thread(server.shutdown)
@@ -71,6 +79,23 @@ class Service:
         """End. May be called from the event loop only."""
         if self._stop is not None:
             self._stop.set()
+
+
+async def _kept_going(name: str, run: Callable[[asyncio.Event], Awaitable[None]], stop: asyncio.Event) -> None:
+    """Run a way in until the stop; one that fails is told to the log and started again, a little later each time."""
+    wait = 1.0
+    while not stop.is_set():
+        began = asyncio.get_running_loop().time()
+        try:
+            await run(stop)
+            if stop.is_set():
+                return
+            _log.error("a way in has ended; it is started again", way=name)
+        except Exception as why:  # noqa: BLE001 - one way in must not take the others with it
+            _log.error("a way in has failed; it is started again", way=name, why=f"{type(why).__name__}: {why}")
+        wait = 1.0 if asyncio.get_running_loop().time() - began > 60 else min(wait * 2, 60.0)
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(stop.wait(), wait)
 
 
 def _serve_health(address: tuple[str, int], store: Store, now: Callable[[], Instant]) -> ThreadingHTTPServer:
