@@ -64,14 +64,23 @@ class Clerk:
         self.receipts.append((reference, arrived, at, detail))
 
 
-@pytest.fixture
-def clerk() -> Clerk:
-    return Clerk()
+@pytest.fixture(scope="module")
+def counter() -> Iterator[tuple[Clerk, int]]:
+    """One server for most of these tests: to start and stop one takes longer than all that they ask it."""
+    clerk = Clerk()
+    with serving(make_app(settings(), clerk.take, clerk.hear, now=lambda: NOW)) as port:
+        yield clerk, port
 
 
 @pytest.fixture
-def post(clerk: Clerk) -> Iterator[Any]:
-    with serving(make_app(settings(), clerk.take, clerk.hear, now=lambda: NOW)) as port, poster(port) as post:
+def clerk(counter: tuple[Clerk, int]) -> Clerk:
+    counter[0].__init__()  # type: ignore[misc]
+    return counter[0]
+
+
+@pytest.fixture
+def post(counter: tuple[Clerk, int], clerk: Clerk) -> Iterator[Any]:
+    with poster(counter[1]) as post:
         yield post
 
 
