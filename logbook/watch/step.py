@@ -88,8 +88,9 @@ def _attend(intake: Intake, machines: tuple[str, ...], now: Instant, connection:
 
 
 def _tell(post: Post, connection: Connection, now: Instant) -> int:
+    # Before anything is looked at: where clocks run side by side, the second waits here until the first has told
+    # what there was. Else each would gather a part of what was ready for one person into a message of its own.
+    signs.put(connection, "step", now)
     queued = gather(post, connection, now)
     register = post.intake.registry.current(connection)
-    queued += Letters(post, connection, register, now).write()
-    signs.put(connection, "step", now)
-    return queued
+    return queued + Letters(post, connection, register, now).write()
