@@ -17,6 +17,7 @@ _MARK = re.compile(r"\s*(?:[>＞»›|]|[A-Z]{2,3}>)")
 _ENDS_WROTE = re.compile(rf"\b{_WROTE}\b[^\n]{{0,80}}:\s*$", _I)
 _BEGINS = re.compile(rf"\W*{_STARTS}\b", _I)
 _DATED = re.compile(r"@|\d{1,4}[-/.]\d{1,2}[-/.]\d{2,4}")
+_YEAR = re.compile(r"\b\d{1,2}\b[^\n]*\b20\d\d\b")
 _TELLING = re.compile(r"@|\d{4}|\d{1,2}[:.h]\d{2}|\d{1,2}[/.-]\d{1,2}")
 # The whole of an opening and the quote behind it on one line, where a program lost the line breaks.
 _RUN_ON = re.compile(rf"(?:^|(?<=\s)){_STARTS}\s(?:(?!\s{_STARTS}\s)[^\n]){{4,250}}?\b{_WROTE}\s*:")
@@ -104,6 +105,7 @@ def own_words(text: str) -> Own:
             quoted = True
             break
         elif _DIVIDER.match(line) or _NOTICE.match(line):
+            quoted = quoted or _quotes(lines, place + 1)
             break
         elif not (_FOOTER.match(line) or _BANNER.match(line)):
             cut = _run_on(line)
@@ -133,7 +135,7 @@ def _opening(lines: list[str], place: int) -> int:
             return 0
         if some[-1].endswith(":") or _ENDS_WROTE.search(some[-1]):
             joined = " ".join(some)
-            if _ENDS_WROTE.search(joined) and (size == 1 or _BEGINS.match(joined) or _DATED.search(some[0])):
+            if _ENDS_WROTE.search(joined) and (size == 1 or _spread(some)):
                 if size == 1 and _run_on(joined) not in (None, 0):
                     return 0  # own words on the same line, before it
                 return size
@@ -141,6 +143,22 @@ def _opening(lines: list[str], place: int) -> int:
                 return 1  # in whatever language
             return 0
     return 0
+
+
+def _spread(lines: list[str]) -> bool:
+    """Whether an opening that ends on the last of these lines begins on the first, which may be own words."""
+    above = " ".join(lines[:-1])
+    if not _BEGINS.match(above):
+        return _DATED.search(lines[0]) is not None
+    return _DATED.search(above) is not None or _YEAR.search(above) is not None or lines[-1].lstrip()[:1] in "<(["
+
+
+def _quotes(lines: list[str], place: int) -> bool:
+    """Whether anything from here on is somebody else's."""
+    return any(
+        _MARK.match(lines[n]) or _CUT.match(lines[n]) or _is_block(lines, n) or _opening(lines, n) > 0
+        for n in range(place, len(lines))
+    )
 
 
 def _goes_on_marked(lines: list[str], place: int) -> bool:
