@@ -9,7 +9,6 @@ from logbook.domain.watchman import EVERY
 from logbook.store import folds
 from tests.whole.stage import START, Stage
 
-
 Make = Callable[..., Stage]
 
 
