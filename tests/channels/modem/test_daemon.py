@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+
 from logbook.channels.modem.parts import header
 from logbook.channels.text import as_json, gsm7, read
 from logbook.domain.instants import parse

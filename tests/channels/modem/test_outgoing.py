@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from sqlalchemy import create_engine
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ProgrammingError
+from sqlalchemy.pool import NullPool
 
 from logbook.channels.modem.parts import cut, elements, header, part_of
 from logbook.channels.text import gsm7
@@ -59,6 +64,7 @@ def test_an_answer_is_one_part(drawer):
         ("ç" * 134, 2, "Unicode"), ("ç" * 135, 3, "Unicode"), ("😀" * 35, 1, "Unicode"), ("😀" * 36, 2, "Unicode"),
         ("😀" * 67, 3, "Unicode"), ("a" * 152 + "€" * 77 + "a", 3, "Default"),
     ],
+    ids=lambda value: f"{value[0]}x{len(value)}" if isinstance(value, str) and len(value) > 10 else None,
 )  # fmt: skip
 def test_parts(drawer, body, parts, coding):
     drawer.at_work()
@@ -288,3 +294,39 @@ def test_without_reports_nobody_promises_a_word(drawer):
     assert isinstance(outcome, Sent)
     assert outcome.confirms is False
     assert drawer.rows("outbox")[0]["DeliveryReport"] == "no"
+
+
+def test_the_rights_that_the_page_grants_are_enough_and_no_more(drawer):
+    """Every GRANT of deploy/modem.md, to an account that has nothing else."""
+    if drawer.engine.dialect.name != "postgresql":
+        return  # SQLite knows files, not rights
+    page = (Path(__file__).parents[3] / "deploy" / "modem.md").read_text(encoding="utf-8")
+    grants = re.findall(r"-c '(GRANT [^']+) TO logbook'", page)
+    assert len(grants) == 5
+    url = make_url(drawer.url)
+    account = f"least_{url.database}"
+    with drawer.engine.begin() as connection:
+        connection.exec_driver_sql(f"CREATE ROLE {account} LOGIN")
+        for grant in grants:
+            connection.exec_driver_sql(f"{grant} TO {account}")
+    try:
+        least = url.set(username=account)
+        drawer.at_work()
+        drawer.arrive("B7H rinsed")
+        fate_of(drawer, 900, "DeliveryOK", name="m0")
+        settings = {"tables": least.render_as_string(hide_password=False).replace("+psycopg", "")}
+        assert drawer.incoming(**settings).once() == 1
+        assert drawer.left() == 0
+        assert isinstance(send(drawer, "a" * 200, **settings), Sent)
+        assert asyncio.run(drawer.route(**settings).trial()) is None
+        receipts = drawer.receipts()
+        receipts._tables = type(receipts._tables)(drawer.settings(**settings))
+        assert receipts.once() == 1
+        engine = create_engine(least, poolclass=NullPool)
+        for forbidden in ("DELETE FROM inbox", """UPDATE inbox SET "Text" = ''""", "DELETE FROM outbox"):
+            with pytest.raises(ProgrammingError, match="permission denied"), engine.begin() as connection:
+                connection.exec_driver_sql(forbidden)
+    finally:
+        with drawer.engine.begin() as connection:
+            connection.exec_driver_sql(f"DROP OWNED BY {account}")
+            connection.exec_driver_sql(f"DROP ROLE {account}")
