@@ -32,12 +32,12 @@ _BETWEEN = re.compile(r"(\?=)[ \t]+(?==\?[^?\s]{1,80}\?[bBqQ]\?)", re.ASCII)
 def decode(octets: bytes, declared: str = "") -> str:
     """Text of octets. Line breaks are as they came."""
     name = _lookup(declared)
+    if name is not None and name.startswith(_WIDE) and 0 not in octets:
+        name = None
     utf8 = _try(octets, "utf-8-sig")
-    if utf8 is not None and (
-        name is None or not name.startswith(_MULTI) or (name.startswith(_WIDE) and 0 not in octets)
-    ):
+    if utf8 is not None and (name is None or name.startswith("utf-8") or not name.startswith(_MULTI)):
         return utf8
-    if name is not None and not (name.startswith(_WIDE) and 0 not in octets):
+    if name is not None:
         # Whoever declares Latin-1 means the alphabet in which 0x80 to 0x9f are letters too.
         said = _try(octets, "cp1252" if name == "iso8859-1" else name)
         if said is not None:
