@@ -135,8 +135,11 @@ class TextRoute:
         if self._client is None:
             if self._trusted is None:
                 self._trusted = await asyncio.to_thread(_trust, self._settings.ca_file)
+            # To connect has its own limit, well within the whole: if ours ended it there, the library would leave a
+            # half-encrypted line open.
             self._client = httpx.AsyncClient(
-                verify=self._trusted, follow_redirects=False, trust_env=False, timeout=self._settings.timeout,
+                verify=self._trusted, follow_redirects=False, trust_env=False,
+                timeout=httpx.Timeout(self._settings.timeout, connect=self._settings.timeout / 2),
                 limits=httpx.Limits(max_connections=1), headers={"Accept-Encoding": "identity"},
             )  # fmt: skip
         return self._client
@@ -152,6 +155,10 @@ class TextRoute:
 
     def _trouble(self, why: Exception) -> Again | Hold:
         host = self._host
+        if isinstance(why, httpx.ConnectTimeout):
+            return Again(f"{host} did not answer in time", route_down=True)
+        if isinstance(why, httpx.TimeoutException):
+            return Again(f"{host} took too long over one message")
         error: BaseException | None = why
         while error is not None:  # the library keeps what a connection error was as its cause
             if isinstance(error, ssl.SSLError):
@@ -159,12 +166,8 @@ class TextRoute:
             error = error.__cause__ or error.__context__
         if isinstance(why, OSError):
             return Hold(f"the settings of the gateway cannot be used: {printable(str(why))}")
-        if isinstance(why, httpx.ConnectTimeout):
-            return Again(f"{host} did not answer in time", route_down=True)
         if isinstance(why, httpx.ConnectError):
             return Again(f"{host} cannot be reached: {printable(str(why))}", route_down=True)
-        if isinstance(why, httpx.TimeoutException):
-            return Again(f"{host} took too long over one message")
         return Again(f"the connection to {host} broke off: {printable(str(why) or type(why).__name__)}")
 
     # -- its answer ---------------------------------------------------------------------------------------------
@@ -194,7 +197,7 @@ def as_text(message: Outgoing) -> str:
 
     Accents that it lacks are left out, as in every text of ours; a name in other letters stays as it is, in UCS-2.
     """
-    body = (message.body or message.subject).strip()
+    body = message.body.strip() or message.subject.strip()
     spelt = spell(body)
     return spelt if spelt.count("?") == body.count("?") else body
 

@@ -196,8 +196,8 @@ class Carrier:
                     return
                 writer.write(reply)
                 await writer.drain()
-        except (asyncio.IncompleteReadError, OSError):
-            return
+        except (asyncio.IncompleteReadError, asyncio.CancelledError, OSError):
+            return  # it has hung up, or the test is over
         finally:
             writer.close()
 
