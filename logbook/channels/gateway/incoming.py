@@ -33,12 +33,17 @@ from logbook.store import StoreError
 Take = Callable[[Message], object]
 """Keeps a text, and returns after commit: `logbook.channels.desk.Desk.take`."""
 Hear = Callable[[str, bool, Instant, str], object]
-"""Is told of a message by the gateway's name for it: reference, whether it arrived, when, and its words."""
+"""Is told of a message by the gateway's name for it: reference, whether it arrived, when, and its words.
+
+False (and not None): nothing goes by that name, or not yet, for a gateway may be quicker than we are to note the name.
+"""
 
 BODY_MOST = 64 * 1024
 BODY_SECONDS = 10.0
 """A body that takes longer is not waited for: a gateway's posts are small, and it comes again."""
 RETRY_SECONDS = 30
+RECEIPT_PAUSE = 2.0
+"""Seconds until a receipt for an unknown name is looked at once more."""
 AT_ONCE = 4
 """Texts of so many senders are dealt with at once. More is no quicker (measured): one processor is the bound."""
 WAITING_MOST = 256
@@ -108,10 +113,13 @@ class _Counter:
         if said.arrived is None:
             _log.info("a receipt that says nothing yet", reference=said.reference, detail=said.detail)
             return
-        await self._kept(
-            f"receipt {said.reference}",
-            partial(self._hear, said.reference, said.arrived, self._now(), said.detail),
-        )
+        job = partial(self._hear, said.reference, said.arrived, self._now(), said.detail)
+        known = await self._kept(f"receipt {said.reference}", job)
+        if known is False:
+            await asyncio.sleep(RECEIPT_PAUSE)
+            known = await self._kept(f"receipt {said.reference}", job)
+        if known is False:
+            _log.info("a receipt for nothing that we know", reference=said.reference, detail=said.detail)
 
     def _received(self, said: Text) -> Instant:
         """When a text was received: as the gateway has stamped it, if that can be."""

@@ -344,6 +344,24 @@ def test_receipts_are_passed_on(post, clerk):
     ]
 
 
+def test_a_receipt_that_is_quicker_than_we_are_is_looked_at_twice(clerk, monkeypatch):
+    monkeypatch.setattr(incoming, "RECEIPT_PAUSE", 0.05)
+    known, asked = {"r2"}, []
+
+    def hear(reference: str, _arrived: bool, _at: int, _detail: str) -> bool:
+        asked.append(reference)
+        found = reference in known
+        known.add("r1")  # by the second look it is noted
+        return found
+
+    with serving(make_app(settings(), clerk.take, hear, now=lambda: NOW)) as port, poster(port) as post:
+        for reference in ("r1", "r2"):
+            assert post(receipt_of(reference), "/receipts").status_code == 200
+        known.clear()
+        assert post(receipt_of("r3"), "/receipts").status_code == 200
+    assert asked == ["r1", "r1", "r2", "r3", "r3"]
+
+
 def test_a_receipt_without_its_fields_is_told(post, clerk):
     answered = post(b'{"message": {"id": "r1"}}', "/receipts")
     assert (answered.status_code, answered.json()["detail"]) == (400, "The field message.status (state) is missing.")
