@@ -108,13 +108,28 @@ def _sqlite(folder: Path) -> str:
     return f"sqlite:///{path}"
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def drawer(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Drawer]:
-    """New tables, once in each database."""
-    url = _sqlite(tmp_path) if request.param == "sqlite" else request.getfixturevalue("postgres_url")
+@pytest.fixture(scope="session")
+def postgres_tables(postgres_database: Callable[[], str]) -> str:
+    """A database with the daemon's tables, for all tests of the run: to make one takes longer than most of them."""
+    url = postgres_database()
     engine = create_engine(url, poolclass=NullPool)
     with engine.begin() as connection:
         tables.make(connection)
+    engine.dispose()
+    return url
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def drawer(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Drawer]:
+    """Empty tables, once in each database."""
+    sqlite = request.param == "sqlite"
+    url = _sqlite(tmp_path) if sqlite else request.getfixturevalue("postgres_tables")
+    engine = create_engine(url, poolclass=NullPool)
+    with engine.begin() as connection:
+        if sqlite:
+            tables.make(connection)
+        else:
+            tables.clear(connection)
     yield Drawer(url, engine)
     engine.dispose()
 

@@ -82,6 +82,11 @@ def make(connection: Connection) -> None:
         watch(connection, table, key)
 
 
+def clear(connection: Connection) -> None:
+    """Leave nothing of an earlier test (PostgreSQL)."""
+    connection.exec_driver_sql("TRUNCATE inbox, outbox, outbox_multipart, phones, sentitems RESTART IDENTITY")
+
+
 def watch(connection: Connection, table: str, key: str) -> None:
     """Keep UpdatedInDB of a table."""
     connection.exec_driver_sql(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+import time
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from logbook.domain.instants import parse
 from logbook.watch.routes import Again, Sent
 from tests.channels.modem import tables
 from tests.channels.modem.conftest import ANA, NIGHT, message
+from tests.channels.modem.daemon import NotInstalledError, find_program
 from tests.channels.text.conftest import make_fleet
 
 WORKED = Path(__file__).parents[1] / "text" / "worked.tsv"
@@ -120,3 +122,44 @@ def test_the_packages_own_tables_are_those_of_these_tests():
         for table in ("gammu", "inbox", "outbox", "outbox_multipart", "phones", "sentitems"):
             found = {row[1] for row in made.execute(f"PRAGMA table_info({table})")}
             assert found == tables.columns(table), table
+
+
+def test_answers_and_alerts_of_the_program_are_one_part_each(drawer, daemon, make):
+    stage = make(at=parse("2026-03-02T12:00:00Z"), routes=("text",), policy={"rinse.tell": "urgent"})
+    stage.tell("B8F", "put_away", who="kim")
+    alerts = [each for each in (stage.until("2026-03-02T16:00:00Z"), stage.messages())[1] if each.route == "text"]
+    assert alerts  # neither rinsed nor charged: its supervisor has a phone
+    answers = []
+    incoming = drawer.incoming(lambda said: answers.append(stage.program.desk.take(said)))
+    daemon.receive("B7H emptied, rinsed", ANA, at="20260302T155900Z")
+    daemon.until(incoming.once)
+    bodies = [answers[0].reply, *(each.body for each in alerts)]
+    outcomes = send(drawer.route(), *(message(body, name=f"m{n}") for n, body in enumerate(bodies)))
+    assert all(isinstance(each, Sent) for each in outcomes)
+    daemon.until(lambda: len(drawer.rows("sentitems")) >= len(bodies) and not drawer.rows("outbox"))
+    sent = sorted(drawer.rows("sentitems"), key=lambda row: row["ID"])
+    assert [bytes.fromhex(row["Text"]).decode("utf-16-be") for row in sent] == bodies
+    assert {(row["SequencePosition"], row["UDH"]) for row in sent} == {(1, "")}
+    assert {row["Coding"] for row in sent} == {"Default_No_Compression"}
+
+
+def test_tables_that_we_hold_cost_the_daemon_a_moment_and_no_text(drawer, daemon):
+    held = drawer.engine.connect()
+    sqlite = drawer.engine.dialect.name == "sqlite"
+    held.exec_driver_sql("BEGIN IMMEDIATE" if sqlite else "LOCK TABLE inbox, sentitems IN ACCESS EXCLUSIVE MODE")
+    daemon.receive("B7H rinsed", ANA)
+    time.sleep(2.5)
+    held.rollback()
+    held.close()
+    (outcome,) = send(drawer.route(), message("B7H is not on charge."))
+    incoming = drawer.incoming()
+    daemon.until(incoming.once)
+    daemon.until(lambda: drawer.rows("sentitems") and not drawer.rows("outbox"))
+    assert [taken.text for taken in drawer.taken] == ["B7H rinsed"]
+    assert [str(row["ID"]) for row in drawer.rows("sentitems")] == [outcome.reference]
+
+
+def test_a_machine_without_the_daemon_says_what_to_install(monkeypatch):
+    monkeypatch.setattr("shutil.which", lambda *asked, **more: None)
+    with pytest.raises(NotInstalledError, match="apt-get install gammu-smsd"):
+        find_program("sqlite")

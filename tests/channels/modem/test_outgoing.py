@@ -193,7 +193,11 @@ def test_a_daemon_that_must_not_send_holds_the_route(drawer):
 def test_tables_that_are_not_there_hold_the_route(drawer):
     with drawer.engine.begin() as connection:
         connection.exec_driver_sql("ALTER TABLE outbox RENAME TO elsewhere")
-    assert isinstance(send(drawer, "x"), Hold)
+    try:
+        assert isinstance(send(drawer, "x"), Hold)
+    finally:
+        with drawer.engine.begin() as connection:
+            connection.exec_driver_sql("ALTER TABLE elsewhere RENAME TO outbox")
 
 
 def test_a_database_that_is_not_there_is_a_route_that_is_down(drawer, tmp_path):
