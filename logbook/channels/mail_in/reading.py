@@ -24,6 +24,8 @@ from logbook.channels.mail_in.reasons import Reason
 
 LONGEST = 2_000
 """Characters of own words. A report has some dozens; twelve text messages in one have fewer than this."""
+_AS_IT_CAME = "[This mail as it came, somebody else's words included]"
+"""Above a text whose own words are not known: a text that begins like this is never read as a report."""
 _MOST = 64_000
 """Characters of all text in a mail, quotes included, that are looked at for own words."""
 _KEPT = 8_000
@@ -93,7 +95,7 @@ def _judged(mail: Entity, ours: Collection[str], authserv_headers: int, arrived:
             reason = Reason.TOO_LONG
     id_ = _id(mail, sender or "", text, arrived, aside=reason is not None)
     if reason in {Reason.UNCLEAR, Reason.EMPTY}:
-        text = whole.strip() or charsets.words(mail.first("subject"))
+        text = "\n".join((_AS_IT_CAME, whole.strip() or charsets.words(mail.first("subject"))))
     return Mail(id_, sender or "", text[:_KEPT], reason, machine or "")
 
 

@@ -235,7 +235,7 @@ class Server:
             assert holder.stdin is not None
             holder.stdin.close()
             try:
-                holder.wait(10)
+                holder.wait(3)
             except subprocess.TimeoutExpired:
                 os.killpg(holder.pid, 9)
                 holder.wait()
