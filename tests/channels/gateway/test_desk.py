@@ -14,7 +14,7 @@ import pytest
 from logbook.channels.gateway.incoming import make_app
 from logbook.domain.instants import HOUR, MINUTE
 from logbook.domain.instants import text as instant_text
-from logbook.store import heard, log, tables
+from logbook.store import heard, log, migrate, tables
 from tests.channels.gateway.playing import NOW, burst, post_of, poster, raw, serving, settings, signed
 from tests.channels.text.test_worked import ROWS, _expected
 from tests.whole.stage import Stage
@@ -135,6 +135,33 @@ def test_the_same_text_fifty_times_at_once_is_one_entry(stage):
     assert _entries(stage, "B7H") == 3
     assert stage.read(lambda connection: len(heard.latest(connection, None, 99))) == 1
     assert len([message for message in stage.messages() if message.address == number(0)]) <= 1
+
+
+@pytest.mark.parametrize("database", ["sqlite", "postgres"])
+def test_the_same_text_at_two_processes_at_once_is_one_entry(make, request, database):
+    """The gateway tries again at the other web process while the first is still at it. (Here: two programs.)"""
+    url = request.getfixturevalue("postgres_url") if database == "postgres" else None
+    if url is not None:
+        migrate.upgrade(url)
+    one: Stage = make(url=url, **_fleet(4))
+    other: Stage = make(url=one.program.store.url.render_as_string(hide_password=False), apply=False)
+    one.now = other.now = NOW
+    bodies = [post_of(f"both{n}", number(n), "B7H rinse, charge") for n in range(4)]
+
+    async def both(ports: tuple[int, int]) -> list[int]:
+        requests = [raw(body, signed(body)) for body in bodies] * 8
+        answered = await asyncio.gather(*(burst(port, requests, 16) for port in ports))
+        return [status for some in answered for status in some]
+
+    with (
+        serving(make_app(settings(), one.program.desk.take, now=lambda: NOW)) as first,
+        serving(make_app(settings(), other.program.desk.take, now=lambda: NOW)) as second,
+    ):
+        assert asyncio.run(both((first, second))) == [200] * 64
+    kept = [_heard(one, f"gateway:both{n}") for n in range(4)]
+    assert {(row.outcome, len(row.entries)) for row in kept} == {("saved", 2)}
+    assert _entries(one, "B7H") == 9
+    assert one.read(lambda connection: len(heard.latest(connection, None, 99))) == 4
 
 
 def test_a_stamp_that_cannot_be_is_not_the_time_of_an_entry(stage):
