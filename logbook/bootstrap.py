@@ -81,8 +81,21 @@ def program(
     return Program(store, registry, intake, Post(intake, routes), Desk(intake, back), now)
 
 
-def routes_of(config: Config, now: Callable[[], Instant] = real_now) -> list[Route]:
-    """The ways by which this installation can send."""
+class Relay:
+    """Passes a word on to whoever listens by then: a route is made before there is anybody to hear its receipts."""
+
+    def __init__(self) -> None:
+        self.to: Callable[[str], None] | None = None
+
+    def __call__(self, reference: str) -> None:
+        if self.to is not None:
+            self.to(reference)
+
+
+def routes_of(
+    config: Config, now: Callable[[], Instant] = real_now, met_again: Callable[[str], None] | None = None
+) -> list[Route]:
+    """The ways by which this installation can send. `met_again`: hears of a text that a modem had from us before."""
     routes: list[Route] = []
     if config.mail is not None:
         routes.append(MailRoute(config.mail))
@@ -91,7 +104,7 @@ def routes_of(config: Config, now: Callable[[], Instant] = real_now) -> list[Rou
 
         routes.append(TextRoute(config.gateway.out, now=now))
     elif config.modem is not None:
-        routes.append(ModemRoute(config.modem))
+        routes.append(ModemRoute(config.modem, met_again))
     return routes
 
 
@@ -99,7 +112,7 @@ Way = tuple[str, Callable[[asyncio.Event], Awaitable[None]]]
 """A way in: its name, and what runs until it is stopped."""
 
 
-def ways_in(program: Program, config: Config, delivery: Delivery) -> list[Way]:
+def ways_in(program: Program, config: Config, delivery: Delivery, met_again: Relay | None = None) -> list[Way]:
     """The ways by which texts, and word of what became of ours, come into this installation."""
     found: list[Way] = []
     take, aside, now = program.desk.take, program.desk.keep_aside, program.now
@@ -112,7 +125,10 @@ def ways_in(program: Program, config: Config, delivery: Delivery) -> list[Way]:
         found.append(("gateway", partial(listen, app, config.gateway.host, config.gateway.port)))
     if config.modem is not None:
         found.append(("modem", Incoming(config.modem, take, now, aside).run))
-        found.append(("modem receipts", Receipts(config.modem, receipt, now).run))
+        receipts = Receipts(config.modem, receipt, now)
+        if met_again is not None:
+            met_again.to = receipts.say_again
+        found.append(("modem receipts", receipts.run))
     if config.mail_in is not None:
         from logbook.channels.mail_in.mailbox import Mailbox  # needs the extra `mail-in`
 

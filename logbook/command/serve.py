@@ -11,7 +11,7 @@ from typing import Annotated
 import structlog
 import typer
 
-from logbook.bootstrap import routes_of, ways_in
+from logbook.bootstrap import Relay, routes_of, ways_in
 from logbook.command.options import Db, opened
 from logbook.command.refusals import Refusal
 from logbook.config import read as read_config
@@ -45,14 +45,15 @@ def add(app: typer.Typer) -> None:
             ],
         )
         logging.basicConfig(level=logging.WARNING)
-        routes = routes_of(config)
+        met_again = Relay()
+        routes = routes_of(config, met_again=met_again)
         if not routes:
             structlog.get_logger("logbook.serve").warning("no way of sending is set: alerts are raised, but reach nobody")
         with opened(db, routes=frozenset(route.name for route in routes)) as logbook:
             delivery = logbook.delivery(routes, by=f"serve@{socket.gethostname()}", alone=True)
             service = Service(
                 logbook.store, logbook.intake, logbook.step, delivery, logbook.now, health_at=_address(health),
-                ways_in=ways_in(logbook, config, delivery),
+                ways_in=ways_in(logbook, config, delivery, met_again),
             )  # fmt: skip
             try:
                 asyncio.run(service.run())

@@ -60,16 +60,18 @@ def expect(connection: Connection, message: str, route: str, reference: str, con
 
 
 def said(connection: Connection, route: str, reference: str, arrived: bool, at: int, detail: str) -> str | None:
-    """The carrier's word about a message. Answers with the message, or None if nothing goes by that name.
+    """The carrier's word about a message. Answers with the message if that was news, else with None.
 
-    Said twice, the last word counts; but what has arrived stays arrived.
+    Carriers say things twice, and daemons say them again after a restart. The last word counts; but what has arrived
+    stays arrived.
     """
     row = _BY_REFERENCE.one(connection, route, reference)
     if row is None:
         return None
     found = Confirmation._make(row)
-    if found.arrived != 1:
-        _SAID.run(connection, int(arrived), at, detail[:200], found.message)
+    if found.arrived in (1, int(arrived)):
+        return None
+    _SAID.run(connection, int(arrived), at, detail[:200], found.message)
     return found.message
 
 

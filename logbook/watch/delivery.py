@@ -164,8 +164,7 @@ class Delivery:
 
         def said(connection: Connection) -> None:
             id = confirmations.said(connection, route, reference, arrived, at, detail)
-            known = confirmations.of(connection, id) if id is not None else None
-            if id is None or known is None or known.arrived != 0:
+            if id is None or arrived:
                 return
             if not self._other_way(connection, id):
                 message = outbox.find(connection, id)
