@@ -75,7 +75,8 @@ def test_a_no_with_no_other_way_is_told_to_the_owner(store: Store) -> None:
     text, mail = texted(store, ear, Sent(reference="g-1", confirms=True))
     delivery = worker(store, text, mail, ear=ear)
     once(delivery, NOW)
-    delivery.receipt("text", "g-1", False, NOW + MINUTE, "number unknown")
+    for minute in (1, 2, 3):
+        delivery.receipt("text", "g-1", False, NOW + minute * MINUTE, "number unknown")
     assert [(each.what, each.reason) for each in ear.heard] == [("failed", "number unknown")]
 
 
