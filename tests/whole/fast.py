@@ -20,7 +20,7 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_EXECUTED, EVENT_JOB_MA
 
 from logbook.channels.mail_out import MailRoute, MailSettings
 from logbook.domain.instants import DAY, Instant, text, to_datetime
-from logbook.store import outbox
+from logbook.store import notices, outbox
 from logbook.watch.service import Service
 from logbook.watch.step import Stepped
 from tests.whole.stage import Stage
@@ -35,6 +35,9 @@ class FastService:
     def __init__(self, stage: Stage, port: int) -> None:
         self.stage = stage
         self.steps: list[Stepped] = []
+        self.messages: dict[str, outbox.Message] = {}
+        self.notices: dict[str, list[notices.Notice]] = {}
+        """Everything that was ever in the outbox, and what it told: what is old is not kept there."""
         settings = MailSettings(host="127.0.0.1", port=port, security="none", from_address="logbook@kittiwake.example")
         self.delivery = stage.program.delivery([MailRoute(settings)], by="fast", alone=True)
         self.service = Service(
@@ -100,6 +103,11 @@ class FastService:
             while self._waiting():
                 assert time.monotonic() < until, f"mail of {text(self.stage.now)} has not gone out"
                 time.sleep(0.001)
+            with self.stage.program.store.read() as connection:
+                for message in outbox.latest(connection):
+                    self.messages[message.id] = message
+                    if message.id not in self.notices:
+                        self.notices[message.id] = notices.in_message(connection, message.id)
         return at
 
     def _waiting(self) -> int:

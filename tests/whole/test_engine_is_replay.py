@@ -21,7 +21,7 @@ from logbook.channels.desk import Message
 from logbook.domain import door
 from logbook.domain.instants import MINUTE, parse, text
 from logbook.intake import Draft
-from logbook.store import log, outbox
+from logbook.store import log
 from scenario import generate
 from tests.whole.fast import FastService, fast
 from tests.whole.kills.killer import sink
@@ -170,7 +170,7 @@ def test_the_running_program_writes_what_the_replay_writes(tmp_path: Path, monke
         print(f"\n{NIGHTS} nights, {len(telling.texts)} texts {dict(telling.outcomes)}, {len(service.steps)} steps")
         live = alerts_in_log(one)
         the_same_as_replay(telling, live, file, until)
-        the_mail_is_about_alerts(one, box.copies, live)
+        the_mail_is_about_alerts(one, service, box.copies, live)
     finally:
         one.close()
 
@@ -190,19 +190,20 @@ def the_same_as_replay(telling: Telling, live: list[Line], file: Line, until: st
     assert live == meant, differing(live, meant)
 
 
-def the_mail_is_about_alerts(one: Stage, copies: list[tuple[str, str, str]], live: list[Line]) -> None:
+def the_mail_is_about_alerts(
+    one: Stage, service: FastService, copies: list[tuple[str, str, str]], live: list[Line]
+) -> None:
     """Every message came once, and every alert that one tells of is in the log."""
-    messages = {message.id: message for message in one.read(lambda c: outbox.latest(c, 1_000_000))}
-    mail = {message.message_id: message for message in messages.values() if message.route == "mail"}
+    mail = {message.message_id: message for message in service.messages.values() if message.route == "mail"}
     assert Counter(message_id for message_id, _to, _words in copies) == Counter(mail.keys())
     assert {message.state for message in mail.values()} <= {"sent"}
     raised = {(x["machine"], x["duty"], x["opened_by"], x["number"]) for x in live if x["kind"] == "alert_raised"}
     told: dict[str, set[tuple[str, str, str, int]]] = defaultdict(set)
     codes = {machine.uuid: code for code, machine in one.register.by_code.items()}
-    for person in one.register.people.values():
-        for notice in one.notices(person.key or ""):
-            if notice.message in messages and notice.tell != "remind":
-                told[str(notice.message)].add((codes[notice.machine], notice.duty, notice.opened_by, notice.number))
+    for message in mail.values():
+        for notice in service.notices[message.id]:
+            if notice.tell != "remind":
+                told[message.id].add((codes[notice.machine], notice.duty, notice.opened_by, notice.number))
     for message in mail.values():
         if message.kind == "alert":
             assert told[message.id], f"{message.subject!r} tells of nothing that was put down"
