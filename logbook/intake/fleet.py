@@ -12,7 +12,8 @@ from sqlalchemy import Connection
 
 from logbook.domain import fleetentries
 from logbook.domain.fleetfile import FleetFile
-from logbook.intake.record import PROGRAM, By, Draft, Intake
+from logbook.intake.drafts import PROGRAM, By, Draft
+from logbook.intake.record import Intake
 from logbook.store import log, meta
 from logbook.store.registry import FLEET
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 
@@ -15,19 +14,18 @@ from logbook.domain.instants import parse as parse_instant
 from logbook.domain.register import Register
 from logbook.domain.telling.wake import next_wake
 from logbook.domain.watchman import Watchman
+from logbook.intake.drafts import By, Draft, Written
+from logbook.intake.forming import Former, Place
 from logbook.store import alerts, dues, folds, log
-
-if TYPE_CHECKING:
-    from logbook.intake.record import By, Draft, Intake, Written
 
 
 class Visit:
     """One machine's log, open for writing in a transaction: add entries, decide, then leave."""
 
     def __init__(
-        self, intake: Intake, connection: Connection, machine: str, register: Register, head: log.Head, now: Instant
+        self, former: Former, connection: Connection, machine: str, register: Register, head: log.Head, now: Instant
     ) -> None:
-        self.intake = intake
+        self._former = former
         self.connection = connection
         self.uuid = machine
         self.register = register
@@ -46,17 +44,18 @@ class Visit:
         """Append entries, recorded now. Raises door.Refused."""
         fold = self.watchman.machine
         late_after = self.book.policy(fold.site, self.now).late_after if fold.site else None
-        rows, written, entries = self.intake.formed(
-            self.connection, self.uuid, self.register.origin, self.head, drafts, by, self.now,
-            sites=self.register.sites, first=fold.commissioned_at, late_after=late_after,
+        place = Place(
+            self.uuid, self.register.origin, self.head, self.now, sites=self.register.sites, first=fold.commissioned_at,
+            late_after=late_after,
         )  # fmt: skip
-        log.append(self.connection, self.uuid, rows)
-        if rows:
-            self.head = log.Head(rows[-1].seq, rows[-1].hash, self.now)
-            self.watchman.hear(entries, self.now)
-            self._answered(entries)
+        formed = self._former.form(self.connection, place, drafts, by)
+        log.append(self.connection, self.uuid, formed.rows)
+        if formed.rows:
+            self.head = log.Head(formed.rows[-1].seq, formed.rows[-1].hash, self.now)
+            self.watchman.hear(formed.entries, self.now)
+            self._answered(formed.entries)
         self.watchman.advance(self.now)
-        return written
+        return formed.written
 
     def _answered(self, entries: Iterable[Entry]) -> None:
         """Someone took an alert in hand: its next step waits until then."""

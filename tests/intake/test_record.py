@@ -13,8 +13,7 @@ from sqlalchemy import Connection
 from logbook.domain.door import Refused
 from logbook.domain.instants import HOUR, MINUTE, SECOND, parse, text
 from logbook.evidence.audit import Head, Row, Word, audit
-from logbook.intake import CLOCK, By, Draft, Receipt
-from logbook.intake.record import PROGRAM
+from logbook.intake import CLOCK, PROGRAM, By, Draft, Receipt
 from logbook.store import StoreError, log, words
 from tests.whole.stage import START, Stage, fleet
 
