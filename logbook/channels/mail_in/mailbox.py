@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -30,6 +31,8 @@ _log = structlog.get_logger("logbook.mail_in")
 CHANNEL = "mail"
 _BATCH = 100
 _FIRST_WAIT = 1.0
+_RESTS = (0.0, 60.0, 3_600.0)
+"""Seconds for which a mail is left alone after the server failed over it once, twice, more often."""
 _ENOUGH = 3
 """So many times a mail may bring the desk down with an error of its own before it is kept aside."""
 
@@ -55,6 +58,8 @@ class Mailbox:
         self._unmarked: dict[tuple[int, int], bool] = {}  # (UIDVALIDITY, UID) -> kept aside; handed over, not marked
         self._failures: dict[tuple[int, int], int] = {}  # whatever the cause: such mails come last
         self._crashes: dict[tuple[int, int], int] = {}
+        self._resting: dict[tuple[int, int], float] = {}
+        self._singly = False
         self.trouble: str | None = None
         """What is wrong now, as one sentence; None while the mailbox is being watched."""
 
@@ -100,9 +105,16 @@ class Mailbox:
                 session = Session(self._settings)
                 while not self._halt.is_set():
                     self._deal_with_all(session)
-                    if self.trouble is not None:
+                    self._singly = False
+                    if self._resting:
+                        self._tell(
+                            f"{len(self._resting)} mail in {self._settings.folder} cannot be fetched, because "
+                            f"{self._settings.host} fails at it; the others are dealt with. Look at the mail server's log."
+                        )
+                    elif self.trouble is not None:
                         _log.info("mail in is well again", host=self._settings.host)
-                    self.trouble, wait = None, _FIRST_WAIT
+                        self.trouble = None
+                    wait = _FIRST_WAIT
                     session.wait(self._halt.is_set)
             except _NotNow as why:
                 self._tell(f"Mail waits in the mailbox, because the database fails: {why}")
@@ -126,17 +138,21 @@ class Mailbox:
         while True:
             session.select()
             # Another UIDVALIDITY: the same numbers may now be other mails.
-            for memory in (self._unmarked, self._failures, self._crashes):
+            for memory in (self._unmarked, self._failures, self._crashes, self._resting):
                 for key in [key for key in memory if key[0] != session.uidvalidity]:
                     memory.pop(key, None)
-            left = [uid for uid in session.waiting() if uid not in tried]
+            waiting = session.waiting()
+            for key in set(self._resting) - {(session.uidvalidity, uid) for uid in waiting}:
+                del self._resting[key]  # somebody took it away
+            left = [uid for uid in waiting if uid not in tried and not self._rests(session, uid)]
             if not left:
                 return
             left.sort(key=lambda uid: (self._failures.get((session.uidvalidity, uid), 0), uid))
             lost = 0
-            for place in range(0, len(left), _BATCH):
-                batch = left[place : place + _BATCH]
-                looks = session.look(batch)
+            size = 1 if self._singly else _BATCH
+            for place in range(0, len(left), size):
+                batch = left[place : place + size]
+                looks = self._look(session, batch)
                 for uid in batch:
                     if self._halt.is_set():
                         return
@@ -152,19 +168,27 @@ class Mailbox:
                         if lost > 1:
                             raise _NotNow(str(why)) from why
 
+    def _look(self, session: Session, batch: list[int]) -> dict[int, Waiting]:
+        """Sizes and times. (Tried: over one mail whose file was damaged, a server hung up on us each time it was asked
+        about a hundred; so after that we ask about one at a time, until we know which one it is.)"""
+        try:
+            return session.look(batch)
+        except TROUBLES as why:
+            self._singly = True
+            if len(batch) == 1:
+                self._not_fetched(session, batch[0], why)
+            raise
+
     def _deal_with(self, session: Session, found: Waiting) -> None:
         key = (session.uidvalidity, found.uid)
         if key not in self._unmarked:
             try:
                 mail = self._fetched(session, found)
-            except (IMAPClientAbortError, OSError, EOFError):
-                self._failed(session, found.uid)  # so that it comes last when we are back
+            except TROUBLES as why:
+                self._not_fetched(session, found.uid, why)
+                if isinstance(why, IMAPClientError) and not isinstance(why, IMAPClientAbortError):
+                    return  # the server cannot give out this one, and goes on with the next
                 raise
-            except IMAPClientError as why:
-                # The server cannot give out this one; the next may be sound.
-                self._failed(session, found.uid)
-                _log.warning("a mail cannot be fetched; it stays in the mailbox", uid=found.uid, why=str(why))
-                return
             if mail is None:
                 return  # gone: somebody else took it away
             aside = self._hand_over(session, found, mail)
@@ -178,7 +202,7 @@ class Mailbox:
         except IMAPClientError as why:
             _log.warning("a mail was dealt with but cannot be marked", uid=found.uid, why=str(why))
             return
-        for memory in (self._unmarked, self._failures, self._crashes):
+        for memory in (self._unmarked, self._failures, self._crashes, self._resting):
             memory.pop(key, None)
 
     def _fetched(self, session: Session, found: Waiting) -> Mail | None:
@@ -225,6 +249,16 @@ class Mailbox:
     def _failed(self, session: Session, uid: int) -> None:
         key = (session.uidvalidity, uid)
         self._failures[key] = self._failures.get(key, 0) + 1
+
+    def _rests(self, session: Session, uid: int) -> bool:
+        return self._resting.get((session.uidvalidity, uid), 0.0) > time.monotonic()
+
+    def _not_fetched(self, session: Session, uid: int, why: Exception) -> None:
+        # It is not given up: what fails is the server, and what it holds may be a report. But it rests for a while.
+        self._failed(session, uid)
+        key = (session.uidvalidity, uid)
+        self._resting[key] = time.monotonic() + _RESTS[min(self._failures[key], len(_RESTS)) - 1]
+        _log.warning("a mail cannot be fetched; it stays in the mailbox", uid=uid, why=str(why))
 
     def _tell(self, sentence: str) -> None:
         if sentence != self.trouble:

@@ -6,10 +6,10 @@ mailbox is a folder of files (Maildir): to drop a file there is how mail comes i
 
 from __future__ import annotations
 
+import grp
 import itertools
 import os
 import pwd
-import grp
 import shutil
 import socket
 import subprocess
@@ -23,7 +23,7 @@ from imapclient import IMAPClient
 
 from logbook.channels.mail_in import MailInSettings
 
-PASSWORD = "a-password-of-the-tests"  # noqa: S105 - of a server that lives for one test run
+PASSWORD = "a-password-of-the-tests"
 _START_SECONDS = 20.0
 # See tests/postgres.py: if we die, however we die, the pipe closes, and the server is told to leave.
 _HOLDER = '"$@" & server=$!; read -r _; kill -TERM "$server"; wait "$server"'
@@ -182,10 +182,18 @@ class Server:
         config = self.folder / "dovecot.conf"
         config.write_text(
             _CONFIG.format(
-                folder=self.folder, user=self._pwd.pw_name, group=grp.getgrgid(self._pwd.pw_gid).gr_name,
-                uid=self._pwd.pw_uid, gid=self._pwd.pw_gid, port=self.port, tls_port=self.tls_port if certificate else 0,
-                password=PASSWORD, ssl="yes" if certificate else "no", certificate=tls if certificate else "", more=more,
-            )  # fmt: skip
+                folder=self.folder,
+                user=self._pwd.pw_name,
+                group=grp.getgrgid(self._pwd.pw_gid).gr_name,
+                uid=self._pwd.pw_uid,
+                gid=self._pwd.pw_gid,
+                port=self.port,
+                tls_port=self.tls_port if certificate else 0,
+                password=PASSWORD,
+                ssl="yes" if certificate else "no",
+                certificate=tls if certificate else "",
+                more=more,
+            )
         )
         self.own(config)
         for name in ("mail", "home"):

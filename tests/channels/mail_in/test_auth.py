@@ -99,7 +99,7 @@ def test_without_a_name_of_ours_nobody_is_believed():
                    "ana@ferry.example", OURS) is NO  # fmt: skip
 
 
-@given(st.text(alphabet="mx.ferry.example;=dkipasheader.d \"\\()1@", max_size=200))
+@given(st.text(alphabet='mx.ferry.example;=dkipasheader.d "\\()1@', max_size=200))
 def test_nothing_that_is_written_there_brings_it_down(value):
     name, results = read(value)
     assert name == name.lower()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from pathlib import Path
 
 import pytest
 
@@ -11,8 +10,8 @@ from logbook.channels.desk import Message
 from logbook.channels.mail_in import Mailbox
 from logbook.domain.instants import SECOND, parse
 from logbook.store import StoreError
-from tests.channels.mail_in.dovecot import Box, Server
-from tests.channels.mail_in.mails import OURS, mail
+from tests.channels.mail_in.dovecot import Server
+from tests.channels.mail_in.mails import mail
 from tests.channels.mail_in.watching import Desk, real_now, until, watched
 from tests.channels.mail_out.certificates import Authority, authority
 
@@ -125,13 +124,18 @@ def test_a_head_of_3_mb_is_not_fetched_whole(box):
     assert desk.reasons == ["TOO_LARGE"]
 
 
-def test_a_size_that_lies_is_not_believed(box):
+def test_a_mail_that_the_server_cannot_give_out_keeps_nobody_waiting(box):
+    """Its file's name says a size that is not its own: the server fails over it each time it is asked."""
     desk = Desk()
     box.drop(mail(b"B7H rinsed\r\n" + b"x" * 2_000_000), said_size=300)
     box.drop(mail("B7H charge"))
-    with watched(box.settings(), desk):
+    with watched(box.settings(idle=0.2), desk) as mailbox:
         until(lambda: desk.texts == ["B7H charge"])
-        until(lambda: desk.reasons == ["TOO_LARGE"])
+        until(lambda: "cannot be fetched" in (mailbox.trouble or ""))
+        box.drop(mail("B7H start"))
+        until(lambda: desk.texts == ["B7H charge", "B7H start"])
+    assert desk.aside == []
+    assert box.flags().count(TAKEN) == 2
 
 
 def test_a_mail_that_brings_the_desk_down_keeps_nobody_waiting_and_is_kept_aside_in_the_end(box):

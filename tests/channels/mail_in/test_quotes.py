@@ -18,7 +18,9 @@ from tests.channels.mail_in.mails import OURS, mail
 
 def _samples() -> list[tuple[str, str, str, str]]:
     found = []
-    for block in re.split(r"^== ", Path(__file__).with_name("samples.txt").read_text(encoding="utf-8"), flags=re.M)[1:]:
+    for block in re.split(
+        r"^== ", Path(__file__).with_name("samples.txt").read_text(encoding="utf-8"), flags=re.MULTILINE
+    )[1:]:
         title, _, body = block.partition("\n")
         name, form, expected = (part.strip() for part in title.split("|"))
         found.append((name, form, expected.replace(" / ", "\n"), body))
@@ -56,7 +58,9 @@ def test_there_are_enough_samples_and_none_leaks():
     assert leaks == []
 
 
-@pytest.mark.parametrize("own", ["B7H rinsed", "B7H vacié y lavé 0510", "on charge B7H", "el B7H lavado", "B7H empty\nB7H rinse"])
+@pytest.mark.parametrize(
+    "own", ["B7H rinsed", "B7H vacié y lavé 0510", "on charge B7H", "el B7H lavado", "B7H empty\nB7H rinse"]
+)
 @pytest.mark.parametrize(
     "opening",
     [
@@ -90,14 +94,32 @@ def test_no_text_brings_it_down(text):
     assert "\n\n" not in got.text
 
 
-@pytest.mark.parametrize("filling", ["On ", "From: ", "- ", " ", "_", "> ", "wrote:", "From:\n", "On x\n", "--\n", "original message "])
+@pytest.mark.parametrize(
+    "filling", ["On ", "From: ", "- ", " ", "_", "> ", "wrote:", "From:\n", "On x\n", "--\n", "original message "]
+)
 def test_long_lines_take_no_long_time(filling):
     began = time.perf_counter()
     own_words((filling * 60_000)[:60_000] + "x")
     assert time.perf_counter() - began < 5  # seconds; it takes some tenths, and hours where it is not linear
 
 
-@pytest.mark.parametrize("filling", ["<", "<p", "<!--", "<a title='", '<a b="', "</p>", "<div>", "<script>", "&", "<script></script", "<br>", "<x y='\">"])
+@pytest.mark.parametrize(
+    "filling",
+    [
+        "<",
+        "<p",
+        "<!--",
+        "<a title='",
+        '<a b="',
+        "</p>",
+        "<div>",
+        "<script>",
+        "&",
+        "<script></script",
+        "<br>",
+        "<x y='\">",
+    ],
+)
 def test_broken_html_takes_no_long_time(filling):
     began = time.perf_counter()
     markup.to_text(filling * (200_000 // len(filling)))

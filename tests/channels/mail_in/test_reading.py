@@ -49,7 +49,9 @@ def test_a_charset_and_lies_about_it(octets, declared):
     assert charsets.decode(octets, declared) == "vacié"
 
 
-@given(st.binary(max_size=300), st.sampled_from(["utf-8", "utf-16", "utf-7", "gb18030", "iso2022_jp", "hex", "idna", ""]))
+@given(
+    st.binary(max_size=300), st.sampled_from(["utf-8", "utf-16", "utf-7", "gb18030", "iso2022_jp", "hex", "idna", ""])
+)
 def test_any_octets_become_text_that_can_be_kept(octets, declared):
     text = charsets.clean(charsets.decode(octets, declared))
     assert "\0" not in text
@@ -84,7 +86,9 @@ def test_lines_that_flow():
 
 def multi(kind: str, *parts: str, boundary: str = "=_b") -> bytes:
     body = "".join(f"--{boundary}\n{part}\n" for part in parts) + f"--{boundary}--\n"
-    return mail("This is for old programs: C4J rinse\n" + body + "C4J rinse", type=f'multipart/{kind}; boundary="{boundary}"')
+    return mail(
+        "This is for old programs: C4J rinse\n" + body + "C4J rinse", type=f'multipart/{kind}; boundary="{boundary}"'
+    )
 
 
 PLAIN, HTML = "Content-Type: text/plain\n\nB7H rinsed", "Content-Type: text/html\n\n<p>B7H <b>rinsed</b></p>"
@@ -228,7 +232,17 @@ def nested(depth: int) -> bytes:
     inside = b"Content-Type: text/plain\n\nB7H rinsed\n"
     for n in range(depth):
         mark = f"b{n}".encode()
-        inside = b"Content-Type: multipart/mixed; boundary=" + mark + b"\n\n--" + mark + b"\n" + inside + b"\n--" + mark + b"--\n"
+        inside = (
+            b"Content-Type: multipart/mixed; boundary="
+            + mark
+            + b"\n\n--"
+            + mark
+            + b"\n"
+            + inside
+            + b"\n--"
+            + mark
+            + b"--\n"
+        )
     return mail(b"", type="x/x").replace(b"Content-Type: x/x\r\n\r\n", inside)
 
 

@@ -24,7 +24,7 @@ class Desk:
 
     taken: list[Message] = field(default_factory=list)
     aside: list[tuple[Message, str]] = field(default_factory=list)
-    trouble: Callable[[Message], None] = lambda message: None  # noqa: E731 - nothing is wrong
+    trouble: Callable[[Message], None] = lambda message: None
 
     def take(self, message: Message) -> Answer:
         self.trouble(message)
@@ -67,7 +67,7 @@ def watched(settings: MailInSettings, desk: object, now: Callable[[], Instant] =
     def work() -> None:
         try:
             asyncio.run(run())
-        except BaseException as why:
+        except BaseException as why:  # noqa: BLE001 - told when the block ends
             failed.append(why)
 
     thread = threading.Thread(target=work)
