@@ -94,6 +94,8 @@ def _fits(
         first = next(iter(kinds.values()))[1]
         if occurred_at < first.occurred_at and occurred_at < door.settled_time(first.occurred_at, first.recorded_at):
             raise door.Refused("too_early", "it happened before the machine was commissioned")
+    if data.get("corrects") is not None and data["corrects"] not in kinds:
+        raise door.Refused("unknown_entry", "the entry to correct is not above it on the same machine")
     if line.kind == "void":
         target = kinds.get(data["entry"])
         door.strikable(target[0] if target is not None else None)
