@@ -60,9 +60,7 @@ class Program:
     def delivery(self, routes: Iterable[Route], *, by: str, alone: bool = False) -> Delivery:
         """A worker that sends what waits, by these routes. `by` names it; `alone`: nobody else has that name."""
         people = People(self.intake, frozenset(route.name for route in routes))
-        return Delivery(
-            self.store, routes, people, by=by, now=self.now, language=people.language, alone=alone
-        )
+        return Delivery(self.store, routes, people, by=by, now=self.now, language=people.language, alone=alone)
 
     def close(self) -> None:
         """Finish what was queued and let go of the database."""

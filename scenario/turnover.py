@@ -45,7 +45,13 @@ def fleet(plates: list[str]) -> str:
             'commissioned_at = "2026-04-06T15:00:00Z"', "[[person]]", f'key = "cleaner-{site}"', 'role = "cleaner"',
             f'sites = ["pier-{site}"]', f'phone = "{_number(site, 0)}"',
         ]  # fmt: skip
-    lines += ["[[person]]", 'key = "jo"', 'role = "supervisor"', f'phone = "{SUPERVISOR}"', 'email = "jo@ferry.example"']
+    lines += [
+        "[[person]]",
+        'key = "jo"',
+        'role = "supervisor"',
+        f'phone = "{SUPERVISOR}"',
+        'email = "jo@ferry.example"',
+    ]
     return "\n".join(lines)
 
 
@@ -64,7 +70,10 @@ def week(turnover: float, by_word: float, seed: int = 7) -> dict[str, int]:
             apply(logbook.intake, read(fleet(plates)))
             with logbook.store.read() as connection:
                 log = logbook.registry.fleet(connection)
-            words = [Draft(str(uuid.uuid4()), log, "join_word", {"site": f"pier-{n}", "word": f"gannet{n}"}) for n in range(SITES)]
+            words = [
+                Draft(str(uuid.uuid4()), log, "join_word", {"site": f"pier-{n}", "word": f"gannet{n}"})
+                for n in range(SITES)
+            ]
             logbook.intake.record(words, PROGRAM)
             logbook.desk = Desk(logbook.intake, {"gateway": "text"})
             return _lived(logbook, clock, plates, draw, turnover, by_word)
@@ -126,7 +135,9 @@ def _settle(
 
 def table() -> str:
     """The table, as Markdown."""
-    rows = ["| new in the week | begin with the word | newcomers | texts | kept aside | OK answered | settled by hand | words typed |"]
+    rows = [
+        "| new in the week | begin with the word | newcomers | texts | kept aside | OK answered | settled by hand | words typed |"
+    ]
     rows.append("|---|---|---|---|---|---|---|---|")
     for turnover in (0.05, 0.1, 0.2):
         for by_word in (1.0, 0.5):

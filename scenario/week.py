@@ -35,7 +35,7 @@ END_ACTS = ("empty", "rinse", "squeegee", "charge", "put_away")
 
 def fleet() -> str:
     """The invented fleet: three machines a site, a cleaner a site, three supervisors, an owner."""
-    lines = ['[fleet]', 'name = "Strait Ferries"', 'origin = "ferry.example/week"', 'language = "en"']
+    lines = ["[fleet]", 'name = "Strait Ferries"', 'origin = "ferry.example/week"', 'language = "en"']
     for site in range(SITES):
         zone = "America/Halifax" if site % 2 else "America/St_Johns"
         lines += [
@@ -133,7 +133,13 @@ def _wait(logbook: Program, clock: list[Instant], until: Instant) -> None:
 def table(shares: tuple[float, ...] = (0.7, 0.8, 0.9, 1.0)) -> str:
     """The table, as Markdown: messages a week, a person."""
     heads = {"cleaner": SITES, "supervisor": SUPERVISORS, "owner": 1}
-    kinds = (("cleaner", "reminder"), ("supervisor", "alert"), ("supervisor", "letter"), ("owner", "alert"), ("owner", "letter"))
+    kinds = (
+        ("cleaner", "reminder"),
+        ("supervisor", "alert"),
+        ("supervisor", "letter"),
+        ("owner", "alert"),
+        ("owner", "letter"),
+    )
     lines = [
         "| acts told | alerts in the log | " + " | ".join(f"{role}: {kind}s" for role, kind in kinds) + " |",
         "|---|---|" + "---|" * len(kinds),

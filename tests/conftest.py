@@ -60,9 +60,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def _missing(sentence: str) -> NoReturn:
     if UNDER_CI:
-        raise pytest.fail.Exception(
-            f"{sentence} (skipped elsewhere, but not where CI=true)", pytrace=False
-        ) from None
+        raise pytest.fail.Exception(f"{sentence} (skipped elsewhere, but not where CI=true)", pytrace=False) from None
     raise pytest.skip.Exception(sentence) from None
 
 

@@ -240,7 +240,8 @@ class Demo:
             fault = verdict.faults[0]
             code = register.machines[fault.machine].code if fault.machine in register.machines else "the fleet's log"
             self.console.print(
-                f"  audit: [bold red]BROKEN[/bold red] at {code}, entry {fault.seq}: {fault.sentence.split(': ', 1)[-1]}", highlight=False
+                f"  audit: [bold red]BROKEN[/bold red] at {code}, entry {fault.seq}: {fault.sentence.split(': ', 1)[-1]}",
+                highlight=False,
             )
         self.rest(2)
         return verdict.whole

@@ -48,7 +48,9 @@ def add(app: typer.Typer) -> None:
         met_again = Relay()
         routes = routes_of(config, met_again=met_again)
         if not routes:
-            structlog.get_logger("logbook.serve").warning("no way of sending is set: alerts are raised, but reach nobody")
+            structlog.get_logger("logbook.serve").warning(
+                "no way of sending is set: alerts are raised, but reach nobody"
+            )
         with opened(db, routes=frozenset(route.name for route in routes)) as logbook:
             delivery = logbook.delivery(routes, by=f"serve@{socket.gethostname()}", alone=True)
             service = Service(
@@ -58,7 +60,9 @@ def add(app: typer.Typer) -> None:
             try:
                 asyncio.run(service.run())
             except OSError as why:
-                raise Refusal(f"The health address {health} cannot be opened: {why.strerror or why}. Nothing was started.") from None
+                raise Refusal(
+                    f"The health address {health} cannot be opened: {why.strerror or why}. Nothing was started."
+                ) from None
 
 
 def _address(text: str) -> tuple[str, int] | None:

@@ -16,7 +16,9 @@ _Id = Annotated[str, typer.Argument(metavar="ID", help="The text's id, as `logbo
 def add(app: typer.Typer) -> None:
     """Hang this family's commands on the app."""
     texts = typer.Typer(
-        help="What came in as it came; what was kept aside, and whose it is.", no_args_is_help=True, rich_markup_mode=None
+        help="What came in as it came; what was kept aside, and whose it is.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
     )
     texts.command("list")(listed)
     texts.command("take")(taken)

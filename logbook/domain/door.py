@@ -57,7 +57,8 @@ def checked(name: str, data: Mapping[str, Any], version: int | None = None) -> K
         raise Refused("bad_data", f"{name}: {where}: {wrong}. Nothing was saved.") from None
     if name == "excused" and data.get("duty") not in DUTIES:
         raise Refused(
-            "unknown_duty", f"There is no duty {data.get('duty')!r}; the duties are {', '.join(DUTIES)}. Nothing was saved."
+            "unknown_duty",
+            f"There is no duty {data.get('duty')!r}; the duties are {', '.join(DUTIES)}. Nothing was saved.",
         )
     return kind
 

@@ -87,9 +87,7 @@ def put_away(machine: Machine, entry: Entry) -> None:
         return
     else:
         assumed = at - closing if previous is None else max(at - closing, previous)
-        use = Use(
-            entry.name, entry.seq, entry.recorded_at, assumed, assumed, assumed, machine.site, assumed=True
-        )
+        use = Use(entry.name, entry.seq, entry.recorded_at, assumed, assumed, assumed, machine.site, assumed=True)
         _opened(machine, use)
     machine.stirred = False
     use.put_away = at

@@ -33,7 +33,9 @@ def one(make: Make) -> Stage:
     return made
 
 
-def say(one: Stage, text: str, sender: str, *, id: str | None = None, way: str = "gateway", at: Instant | None = None) -> Answer:
+def say(
+    one: Stage, text: str, sender: str, *, id: str | None = None, way: str = "gateway", at: Instant | None = None
+) -> Answer:
     one.now = one.now if at is None else at
     return one.program.desk.take(Message(id or one.ids(), way, sender, text, one.now))
 
@@ -154,4 +156,6 @@ def test_a_refusal_of_the_door_is_a_sentence_and_the_text_is_kept(one: Stage) ->
     assert answer.outcome == "no_alert"
     assert one.read(lambda c: heard.find(c, "g-1")).reply == answer.reply
     with pytest.raises(door.Refused):
-        one.program.desk._orders.seen(Message("x", "gateway", LEE, "", START), 7, one.register.person_by_key("lee"), one.register)
+        one.program.desk._orders.seen(
+            Message("x", "gateway", LEE, "", START), 7, one.register.person_by_key("lee"), one.register
+        )

@@ -33,7 +33,12 @@ def register() -> Register:
         ("site_set", {"zone": "UTC", "nights": [{**NIGHT, "rule": "FREQ=HOURLY"}]}, {}, "needs FREQ"),
         ("machine_set", {"machine": N, "code": "b7h"}, {}, "another machine"),
         ("machine_set", {"machine": N, "code": "B7K"}, {}, "check character"),
-        ("machine_set", {"machine": N, "code": "C4J", "nights": [{**NIGHT, "except": ["2026-02-30"]}]}, {}, "not a date"),
+        (
+            "machine_set",
+            {"machine": N, "code": "C4J", "nights": [{**NIGHT, "except": ["2026-02-30"]}]},
+            {},
+            "not a date",
+        ),
         ("settings", {"values": {"rinse.grase": 1}}, {}, "did you mean"),
         ("settings", {"values": {"longest_use": "PT0S"}}, {}, "not between"),
         ("settings", {"site": "south", "values": {}}, {}, "no site 'south'; it knows north-slip"),

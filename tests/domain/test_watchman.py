@@ -284,10 +284,7 @@ def watched(*rows: tuple[str, str, str]) -> tuple[Watchman, list[tuple[Instant, 
         entries.append(Entry(seq, f"e{seq}", kind, moment, recorded, f"e{seq}", {}))
     plan = worked_fleet(("rinse",), {}, machine={"site": "SJ"})
     book = MachineBook(register_of(FleetFile.model_validate(plan), -FOREVER), "B7H")
-    found = [
-        (at, each.duty.duty, each.reason)
-        for at, each in replay_machine(book, entries, parse(day + "23:00:00Z"))
-    ]
+    found = [(at, each.duty.duty, each.reason) for at, each in replay_machine(book, entries, parse(day + "23:00:00Z"))]
     watchman = Watchman(book, Memory())
     for now, group in steps(entries):
         heard(watchman, group, now)

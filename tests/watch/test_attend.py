@@ -312,9 +312,7 @@ def test_where_nobody_is_further_up_nothing_is_said_to_have_been_passed_on(make:
     one = make(person=people, policy={**ONE_DUTY, "escalation": steps})
     one.tell("B7H", "put_away")
     one.until(START + 9 * HOUR)
-    assert [(at, data["step"]) for _k, at, data in one.entries("B7H", "alert_escalated")] == [
-        (START + 210 * MINUTE, 3)
-    ]
+    assert [(at, data["step"]) for _k, at, data in one.entries("B7H", "alert_escalated")] == [(START + 210 * MINUTE, 3)]
     assert [at for _kind, at in kinds(one, "lee")] == [START + 30 * MINUTE, START + 210 * MINUTE]
 
 

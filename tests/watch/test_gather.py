@@ -139,4 +139,3 @@ def test_every_message_id_can_be_a_mail_s(make: Make) -> None:
         [message] = one.messages()
         host = "logbook.invalid" if " " in origin else "ferry.example"
         assert message.message_id == f"<{message.id}@{host}>"
-

@@ -277,5 +277,3 @@ def test_more_machines_than_one_transaction_takes(make: Make) -> None:
     one.apply(fleet(machine=machines, policy={"rinse.grace": "PT5M"}))
     assert one.step().machines == len(machines)
     assert one.step().machines == 0
-
-

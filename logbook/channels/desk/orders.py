@@ -41,7 +41,10 @@ class Orders:
                 if not left:
                     continue
                 fold = self._known.fold(connection, register, left[0].machine)
-                if fold is None or row.received_at + fold.policy(message.at).duration("undo_within").micros < message.at:
+                if (
+                    fold is None
+                    or row.received_at + fold.policy(message.at).duration("undo_within").micros < message.at
+                ):
                     break
                 return [
                     Draft(id_of(message, number), entry.machine, "void", {"entry": entry.id})

@@ -72,7 +72,12 @@ class Joined(Kind):
     by = frozenset({"program"})
     strikable = False
     meaning: ClassVar[str] = "Someone joined by the word on the plate."
-    example: ClassVar[dict[str, Any]] = {"person": _PERSON, "site": "north-slip", "name": "Ana", "phone": "+19025550150"}
+    example: ClassVar[dict[str, Any]] = {
+        "person": _PERSON,
+        "site": "north-slip",
+        "name": "Ana",
+        "phone": "+19025550150",
+    }
 
     person: EntryId
     site: Code
