@@ -39,6 +39,8 @@ False (and not None): nothing goes by that name, or not yet, for a gateway may b
 """
 
 BODY_MOST = 64 * 1024
+DRAIN_MOST = 1024 * 1024
+"""So much more is read and thrown away, so that whoever sends it hears why; past that the line is cut."""
 BODY_SECONDS = 10.0
 """A body that takes longer is not waited for: a gateway's posts are small, and it comes again."""
 RETRY_SECONDS = 30
@@ -172,21 +174,25 @@ class _Counter:
 async def _body(request: Request) -> bytes:
     """The body, as far as the limit. Raises _NoError past it, and for one that does not come."""
     announced = request.headers.get("content-length", "")
-    if announced.isascii() and announced.isdigit() and (len(announced) > 9 or int(announced) > BODY_MOST):
+    if announced.isascii() and announced.isdigit() and (len(announced) > 9 or int(announced) > DRAIN_MOST):
         raise _NoError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, Connection="close")
     if request.headers.get("content-encoding", "identity").lower() != "identity":
         raise _NoError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE)
-    kept = bytearray()
+    kept, size = bytearray(), 0
     try:
         async with asyncio.timeout(BODY_SECONDS):
             async for chunk in request.stream():
-                kept += chunk
-                if len(kept) > BODY_MOST:
+                size += len(chunk)
+                if size > DRAIN_MOST:
                     raise _NoError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, Connection="close")
+                if size <= BODY_MOST:
+                    kept += chunk
     except TimeoutError:
         raise _NoError(HTTPStatus.REQUEST_TIMEOUT, Connection="close") from None
     except ClientDisconnect:
         raise _NoError(HTTPStatus.BAD_REQUEST) from None  # nobody is there to read it
+    if size > BODY_MOST:
+        raise _NoError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
     return bytes(kept)
 
 

@@ -27,9 +27,13 @@ class _Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
         self.up = asyncio.Event()
+        self.served = False
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
-        await super().startup(sockets)
+        with contextlib.suppress(SystemExit):  # newer releases would end the whole program here
+            await super().startup(sockets)
+        self.should_exit |= not self.started
+        self.served = self.started
         self.up.set()
 
     @contextlib.contextmanager
@@ -61,6 +65,8 @@ async def listen(
             starting.cancel()
             stopping.cancel()
             await serving
+        if not server.up.is_set() or not server.served:
+            raise ListenError("What was to be served there could not begin; the log says why.")
 
 
 @contextlib.contextmanager

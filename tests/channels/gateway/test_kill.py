@@ -79,6 +79,7 @@ class Worker:
         return self.process.wait(30)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("when", "kept_by_then"), [("after", 2), ("before", 0)])
 def test_killed_beside_the_commit_and_posted_again(make: Any, tmp_path: Path, when: str, kept_by_then: int) -> None:
     made = make(**_fleet(2))
