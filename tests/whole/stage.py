@@ -125,9 +125,7 @@ class Stage:
 
     # -- acting -------------------------------------------------------------------------------------------------
 
-    def draft(
-        self, code: str, kind: str, at: str | Instant | None = None, id: str | None = None, **data: Any
-    ) -> Draft:
+    def draft(self, code: str, kind: str, at: str | Instant | None = None, id: str | None = None, **data: Any) -> Draft:
         moment = parse(at) if isinstance(at, str) else at
         return Draft(id or self.ids(), self.machine(code), kind, data, moment)
 
