@@ -233,7 +233,7 @@ class Mailbox:
                 answer = self._take(message)
                 _log.info("mail taken", id=mail.id, outcome=answer.outcome, repeated=answer.repeated)
                 return False
-            self._keep_aside(message, reason)
+            self._keep_aside(message, reason.value)
             _log.info("mail kept aside", id=mail.id, reason=reason.name, why=mail.why)
         except StoreError:
             raise

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class Reason(StrEnum):
-    """One sentence each; `name` is the stable word for it."""
+    """One sentence each, which is what is handed on (`Reason(sentence)` gives the reason back)."""
 
     MACHINE = "A machine sent this mail (RFC 3834), so it is not read as a report and not answered."
     NO_SENDER = "This mail does not name one sender with an address that could be answered."

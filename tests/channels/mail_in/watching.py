@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from logbook.channels.desk import Answer, Message
-from logbook.channels.mail_in import Mailbox, MailInSettings
+from logbook.channels.mail_in import Mailbox, MailInSettings, Reason
 from logbook.domain.instants import Instant
 
 
@@ -41,7 +41,7 @@ class Desk:
 
     @property
     def reasons(self) -> list[str]:
-        return [getattr(reason, "name", reason) for _, reason in self.aside]
+        return [Reason(reason).name for _, reason in self.aside]
 
 
 def until(true: Callable[[], object], what: str = "", seconds: float = 30.0) -> None:
