@@ -35,6 +35,7 @@ _CUT = re.compile(
     r"mensaje reenviado|reply message|mensaje de respuesta|ursprüngliche nachricht|message d'origine|"
     r"mensagem original|messaggio originale|original e-?mail|correo original|reply above this line.*|"
     r"(?:please )?(?:type|write) your reply above.*|responda por encima de esta l[íi]nea.*)[\W_]*$|"
+    rf"\W*-{{2,}}\s*{_STARTS}\b[^\n]{{4,250}}\b{_WROTE}\s*-{{2,}}\s*$|"
     r"\W*begin forwarded message\s*:|\W*inicio del mensaje reenviado\s*:|"
     r"\W*(?:quoting|citando(?: a)?|en respuesta a|in reply to|replying to)\s[^\n]{0,120}(?:@[^\n]{0,120}|):\s*$|"
     r"\s*\[(?:quoted text hidden|texto citado oculto|se ha (?:ocultado|acortado) el texto citado)\]",
