@@ -410,6 +410,7 @@ def test_a_token_is_read_anew_and_never_shown(tmp_path):
         (answer(401, b"who?"), Hold("the gateway answered 401: who?")),
         (answer(404, b""), Hold("the gateway answered 404")),
         (answer(503, b""), Again("the gateway answered 503", route_down=True)),
+        (HANG_UP, Again("the connection to 127.0.0.1 broke off: Server disconnected without sending a response.")),
     ],
 )
 def test_a_held_way_is_tried_without_a_number(reply, found):
