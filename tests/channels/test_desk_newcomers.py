@@ -159,3 +159,12 @@ def test_a_refusal_of_the_door_is_a_sentence_and_the_text_is_kept(one: Stage) ->
         one.program.desk._orders.seen(
             Message("x", "gateway", LEE, "", START), 7, one.register.person_by_key("lee"), one.register
         )
+
+
+def test_what_was_forged_in_somebodys_name_does_not_silence_them(one: Stage) -> None:
+    for number in range(10):
+        one.program.desk.keep_aside(
+            Message(f"f-{number}", "mail", "ana@ferry.example", "B7H rinsed", one.now), "forged"
+        )
+    assert say(one, "B7H rinsed", "ana@ferry.example", way="mail").reply is not None
+    assert [each.kind for each in outgoing(one)] == ["answer"]

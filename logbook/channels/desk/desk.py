@@ -23,6 +23,10 @@ from logbook.store import heard
 
 FLOOD = 6
 """More texts than this from one sender within `ALIKE` are kept, but not answered."""
+LOOKED_AT = 50
+"""So many of a sender's latest texts are looked at."""
+ASIDE = "aside: "
+"""What was kept without being read. It does not count as the sender's: whoever forges them must not silence them."""
 
 
 class Desk:
@@ -43,8 +47,8 @@ class Desk:
             register = self.intake.registry.current(connection)
             person = sender(register, message.sender)
             recent = [
-                row for row in heard.latest(connection, message.sender, FLOOD + 1)
-                if row.received_at > message.at - ALIKE
+                row for row in heard.latest(connection, message.sender, LOOKED_AT)
+                if row.received_at > message.at - ALIKE and not row.outcome.startswith(ASIDE)
             ]  # fmt: skip
             same = next((row for row in recent if alike(row.text, message.text) and stands(connection, row)), None)
             fleet = self._known.fleet(connection, register, person, message.at)
@@ -88,7 +92,7 @@ class Desk:
 
     def keep_aside(self, message: Message, reason: str) -> None:
         """Keep something that is not to be read or answered: sent by a machine, too large, forged."""
-        self._keep(message, Answer(reason, None))
+        self._keep(message, Answer(f"{ASIDE}{reason}", None))
 
     # -- who it comes from --------------------------------------------------------------------------------------
 

@@ -38,6 +38,8 @@ Hear = Callable[[str, bool, Instant, str], object]
 False (and not None): nothing goes by that name, or not yet, for a gateway may be quicker than we are to note the name.
 """
 
+CHANNEL = "gateway"
+"""The way, by which its answers find back, whatever this gateway is called."""
 BODY_MOST = 64 * 1024
 DRAIN_MOST = 1024 * 1024
 """So much more is read and thrown away, so that whoever sends it hears why; past that the line is cut."""
@@ -101,7 +103,7 @@ class _Counter:
         said = text_of(await self._signed(request), self._template)
         # Two ways, or two gateways, may number their messages alike.
         message = Message(
-            f"{self._settings.name}:{said.id}", self._settings.name, said.sender, said.text, self._received(said)
+            f"{self._settings.name}:{said.id}", CHANNEL, said.sender, said.text, self._received(said)
         )
         answer = await self._kept(said.sender, partial(self._take, message))
         if getattr(answer, "repeated", False):

@@ -37,7 +37,7 @@ class Receipts:
     """Looks at what the daemon has sent."""
 
     def __init__(
-        self, settings: ModemSettings, receipt: Callable[[str, bool, Instant, str], None], now: Callable[[], Instant],
+        self, settings: ModemSettings, receipt: Callable[[str, bool, Instant, str], object], now: Callable[[], Instant],
         settle: int = SETTLE,
     ) -> None:  # fmt: skip
         """`receipt(reference, arrived, at, detail)`; a StoreError from it: said again at the next look."""

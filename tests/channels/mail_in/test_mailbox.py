@@ -7,7 +7,7 @@ import time
 import pytest
 
 from logbook.channels.desk import Message
-from logbook.channels.mail_in import Mailbox
+from logbook.channels.mail_in.mailbox import Mailbox
 from logbook.domain.instants import SECOND, parse
 from logbook.store import StoreError
 from tests.channels.mail_in.dovecot import Server

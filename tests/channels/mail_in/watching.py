@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from logbook.channels.desk import Answer, Message
-from logbook.channels.mail_in import Mailbox, MailInSettings, Reason
+from logbook.channels.mail_in import MailInSettings
+from logbook.channels.mail_in.mailbox import Mailbox, Reason
 from logbook.domain.instants import Instant
 
 

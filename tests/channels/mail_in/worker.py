@@ -13,7 +13,8 @@ from pathlib import Path
 
 from logbook.bootstrap import program
 from logbook.channels.desk import Answer, Message
-from logbook.channels.mail_in import Mailbox, MailInSettings
+from logbook.channels.mail_in import MailInSettings
+from logbook.channels.mail_in.mailbox import Mailbox
 
 
 async def work(url: str, settings: str, file: str | None) -> None:
