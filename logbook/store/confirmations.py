@@ -75,6 +75,11 @@ def said(connection: Connection, route: str, reference: str, arrived: bool, at: 
     return found.message
 
 
+def known(connection: Connection, route: str, reference: str) -> bool:
+    """Whether a carrier's name for a message has been noted."""
+    return _BY_REFERENCE.one(connection, route, reference) is not None
+
+
 def of(connection: Connection, message: str) -> Confirmation | None:
     """What is known of a message's arrival, or None if its carrier never promised a word."""
     row = _OF.one(connection, message)

@@ -156,23 +156,28 @@ class Delivery:
             return False
         return outbox.queue(connection, replace(other, follows=message.id))
 
-    def receipt(self, route: str, reference: str, arrived: bool, at: Instant, detail: str) -> None:
-        """A carrier's word about a message that it took over. Unknown names are passed over. From any thread.
+    def receipt(self, route: str, reference: str, arrived: bool, at: Instant, detail: str) -> bool:
+        """A carrier's word about a message that it took over. From any thread.
 
+        False: nothing goes by that name, or not yet, for a carrier can be quicker than we are to note the name.
         Raises StoreError if the database fails: then the carrier should say it again.
         """
 
-        def said(connection: Connection) -> None:
+        def said(connection: Connection) -> bool:
+            if not confirmations.known(connection, route, reference):
+                return False
             id = confirmations.said(connection, route, reference, arrived, at, detail)
             if id is None or arrived:
-                return
+                return True
             if not self._other_way(connection, id):
                 message = outbox.find(connection, id)
                 if message is not None and message.kind not in (ABOUT_TROUBLE, ANSWER):
                     self._tell(connection, Trouble("failed", route, detail, at, message))
+            return True
 
-        self._store.write(said)
+        found: bool = self._store.write(said)
         self.wake()
+        return found
 
     async def _serve(self, route: Route, taken: _Taken, moment: Callable[[], Instant], report: Report) -> None:
         if route.name in taken.trials:

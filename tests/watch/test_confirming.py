@@ -92,6 +92,16 @@ def test_what_has_arrived_stays_arrived_and_strange_names_are_passed_over(store:
     assert mail.tried == []
 
 
+def test_a_carrier_hears_whether_its_name_for_a_message_is_known(store: Store, ear: Ear) -> None:
+    text, mail = texted(store, ear, Sent(reference="g-1", confirms=True))
+    delivery = worker(store, text, mail, ear=ear)
+    assert delivery.receipt("text", "g-1", True, NOW, "delivered") is False  # it is quicker than we are
+    once(delivery, NOW)
+    assert delivery.receipt("text", "g-1", True, NOW, "delivered") is True
+    assert delivery.receipt("text", "g-1", True, NOW, "delivered") is True
+    assert delivery.receipt("mail", "g-1", True, NOW, "delivered") is False
+
+
 @pytest.mark.parametrize(
     "away", [Again("connection refused", route_down=True), Hold("the key was not accepted")], ids=["down", "held"]
 )
