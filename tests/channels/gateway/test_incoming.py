@@ -216,7 +216,7 @@ def test_the_form_of_a_signature_is_the_templates(clerk, tmp_path):
         file.unlink()
         assert post(body, "/hooks/in", headers={"X-Time": seconds(NOW), "X-Mac": mac}).status_code == 503
     # A plus that nobody encoded is a blank; the number had one all the same.
-    assert clerk.texts == [Message("other:77", "other", "+19025550111", "B7H enjuagué", NOW)]
+    assert clerk.texts == [Message("other:77", "gateway", "+19025550111", "B7H enjuagué", NOW)]
 
 
 # -- when it was received -------------------------------------------------------------------------------------------
