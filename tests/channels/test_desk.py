@@ -378,3 +378,23 @@ def test_texts_are_taken_while_the_clock_steps(one: Stage) -> None:
     say(one, "B7H rinsed parked")
     one.until(START + DAY)
     assert say(one, "B7H charged").outcome == "saved"
+
+
+def test_one_id_for_two_texts_loses_neither(one: Stage) -> None:
+    """A carrier whose ids name conversations."""
+    first = say(one, "B7H rinsed", id="talk-1")
+    second = say(one, "B7H charged", id="talk-1")
+    assert (first.outcome, second.outcome) == ("saved", "saved")
+    assert kinds(one) == ["rinse", "charge"]
+    assert say(one, "B7H charged", id="talk-1").entries == second.entries
+    assert kinds(one) == ["rinse", "charge"]
+
+
+def test_a_text_that_names_its_machine_looks_at_no_other(one: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    fold = one.program.desk._known.fold
+    monkeypatch.setattr(
+        one.program.desk._known, "fold", lambda c, r, machine: asked.append(machine) or fold(c, r, machine)
+    )
+    say(one, "b7 h rinsed")
+    assert set(asked) <= {one.machine("B7H")}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
@@ -17,6 +19,7 @@ from logbook.domain.register import Register
 from logbook.intake import Intake
 from logbook.store import folds, log
 
+_PIECE = re.compile(r"[A-Z0-9]+")
 REPORTING = ("member", "unconfirmed")
 """Whose entries count: members, and whoever joined and waits for a supervisor's yes."""
 
@@ -32,6 +35,12 @@ def sender(register: Register, address: str) -> Person | None:
         except ValueError:
             return None
     return person if person is not None and person.state in REPORTING else None
+
+
+def _names_one(text: str, register: Register) -> bool:
+    """Whether a code of the fleet stands in a text, in one piece or in two."""
+    pieces = _PIECE.findall(text.upper())
+    return any(piece in register.by_code for piece in (*pieces, *map("".join, pairwise(pieces))))
 
 
 class Known:
@@ -67,9 +76,16 @@ class Known:
                     return None
         return next((code for code, name, site in mine if register.policy(name, site, at).flag("lone_machine")), None)
 
-    def fleet(self, connection: Connection, register: Register, person: Person | None, at: Instant) -> Fleet:
-        """What reading needs, for this sender; a stranger must name the machine, and is read in the fleet's language."""
-        lone = self._lone(connection, register, person, at) if person is not None else None
+    def fleet(
+        self, connection: Connection, register: Register, person: Person | None, at: Instant, text: str = ""
+    ) -> Fleet:
+        """What reading needs, for this sender; a stranger must name the machine, and is read in the fleet's language.
+
+        `text`: one that names a machine leaves no code out, so that nobody need look for the only one.
+        """
+        lone = None
+        if person is not None and not _names_one(text, register):
+            lone = self._lone(connection, register, person, at)
         sites = person.sites if person is not None else ()
         own = next((register.zone(site, at) for site in (*sites, *register.sites) if site in register.sites), None)
 
