@@ -206,4 +206,4 @@ def _unreadable(why: BaseException) -> str:
     said = "it is not UTF-8 text" if isinstance(why, UnicodeDecodeError) else str(why)
     if isinstance(why, RecursionError):
         said = "it is nested too deeply"
-    return said[:1].lower() + said[1:]
+    return said if said[1:2].isupper() else said[:1].lower() + said[1:]  # "JSON is malformed" keeps its capitals

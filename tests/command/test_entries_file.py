@@ -59,3 +59,10 @@ def test_lines_come_by_machine_with_their_numbers_and_the_progress_adds_up(home)
         assert all(line.id == f"e{line.number}" and line.occurred_at == line.number * instants.SECOND for line in lines)
         assert machine == f"M-{lines[0].number % 3}"
     assert sum(read) == 2 * path.stat().st_size
+
+
+def test_a_line_that_is_no_json_is_told_in_proper_letters(home):
+    path = home / "e.jsonl"
+    path.write_text("nope\n")
+    with EntriesFile(path) as entries:
+        assert str(entries.broken).startswith("line 1: JSON is malformed")

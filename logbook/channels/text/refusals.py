@@ -6,6 +6,7 @@ Promises one line that names the trouble, and no word that the reader would obey
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from logbook.channels.text import times
@@ -97,6 +98,9 @@ def _bounds(about: Mapping[str, Any], say: Speech) -> dict[str, str]:
 
 def _which_time(reading: Reading, about: Mapping[str, Any], say: Speech) -> str:
     when = about.get("when")
+    if isinstance(when, times.Clock) and when.half in ("am", "pm") and 1 <= when.hour <= 12:
+        # Morning or afternoon was said, so it is not what is asked: 12 am is 00:00, and 1 am may have come twice.
+        when = replace(when, hour=when.hour % 12 + (12 if when.half == "pm" else 0), open=False, half="")
     clock = f"{when.hour:02d}:{when.minute:02d}" if isinstance(when, times.Clock) else ""
     if reading.refused == "skipped_time":
         return say("The clocks were put forward over {clock}: there was no such time.").format(clock=clock)

@@ -128,6 +128,8 @@ def tokenise(text: str, codes: frozenset[str]) -> list[Token]:
             tokens.append(Token("break", "." if said == "!" else said, start, end))
         elif group == "question":
             tokens.append(Token("question", "?", start, end))
+        elif group == "sign" and said in ("''", '"') and not (tokens and tokens[-1].shape == "number"):
+            continue  # inches stand behind a number; anywhere else these are quotation marks
         elif group == "sign":
             tokens.append(Token("word", {"&": "and", "''": '"'}.get(said, said), start, end))
         elif group == "about":

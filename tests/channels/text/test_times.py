@@ -123,3 +123,8 @@ def test_nothing_is_ever_later_than_the_text(ask):
 def test_a_skipped_time_is_told_as_such_as_soon_as_the_clocks_have_gone_forward(at, clocks):
     # Halifax, 8 March 2026: 02:00 became 03:00, which is 06:00Z.
     assert clocks("B7H rinsed 0230", at=at) == ["?skipped_time"]
+
+
+def test_the_answer_about_an_am_time_asks_what_is_not_known(reply):
+    assert "FIRST" in reply("B7H rinsed 1 am", at=HALIFAX_AUTUMN)
+    assert "00:00" in reply("B7H rinsed 12 am", at="2026-11-25T03:50:00Z")  # 23:50 at the terminals

@@ -238,3 +238,8 @@ def test_a_new_kind_needs_only_its_words():
                 assert words.words[said[0]].kind == kind.kind
             else:
                 assert (said, kind.kind) in [(phrase, meaning.kind) for phrase, meaning in words.phrases[said[0]]]
+
+
+def test_quotation_marks_are_punctuation_unless_they_are_inches(kinds, ask):
+    assert kinds('"B7H rinsed"') == kinds("“B7H” ''rinsed''") == ["rinse"]
+    assert ask('B7H seg .375"').drafts[0].data == ask('B7H seg .375 "').drafts[0].data == {"left_um": [9525]}
