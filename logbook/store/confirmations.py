@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from sqlalchemy import Connection, bindparam, null, select, update
+from sqlalchemy import Connection, bindparam, func, null, select, update
 
 from logbook.store.statements import NONE, Ready, upsert
 from logbook.store.tables import confirmation
@@ -46,6 +46,7 @@ _OVERDUE = Ready(
     .limit(bindparam("most")).offset(NONE),
     "now", "most",
 )  # fmt: skip
+_NEXT = Ready(select(func.min(confirmation.c.confirm_by)))
 _NO_MORE = Ready(
     update(confirmation)
     .where(confirmation.c.message == bindparam("of"), confirmation.c.confirm_by.is_not(None))
@@ -89,6 +90,12 @@ def of(connection: Connection, message: str) -> Confirmation | None:
 def overdue(connection: Connection, now: int, most: int = 100) -> list[Confirmation]:
     """Those whose carrier should have spoken by now."""
     return [Confirmation._make(row) for row in _OVERDUE.all(connection, now, most)]
+
+
+def next_at(connection: Connection) -> int | None:
+    """Until when the next word is waited for, or None."""
+    row = _NEXT.one(connection)
+    return None if row is None or row[0] is None else int(row[0])
 
 
 def give_up(connection: Connection, message: str, detail: str) -> bool:

@@ -119,9 +119,10 @@ _ERASE_OLD = Ready(
     delete(table).where(table.c.state != literal_column("'waiting'"), table.c.queued_at < bindparam("before")), "before"
 )
 _STUCK = Ready(
-    _all.where(_waiting, _free, table.c.route == bindparam("route"), table.c.queued_at <= bindparam("before"))
+    _all.where(_waiting, _free, table.c.route == bindparam("route"), table.c.queued_at <= bindparam("before"),
+               table.c.attempts >= bindparam("tried"))
     .order_by(table.c.queued_at, table.c.id),
-    "now", "route", "before",
+    "now", "route", "before", "tried",
 )  # fmt: skip
 _ELSEWHERE = Ready(
     update(table)
@@ -228,9 +229,9 @@ def failed(connection: Connection, message: Message, error: str) -> None:
     _one(_FAILED.run(connection, error[:ERROR_LENGTH], *_lease(message)), message)
 
 
-def stuck(connection: Connection, route: str, before: int, now: int) -> list[Message]:
-    """What has waited for a route since `before` or longer, and is in nobody's hands."""
-    return [_made(row) for row in _STUCK.all(connection, now, route, before)]
+def stuck(connection: Connection, route: str, before: int, now: int, attempts: int = 0) -> list[Message]:
+    """What has waited for a route since `before` or longer, was tried so often, and is in nobody's hands."""
+    return [_made(row) for row in _STUCK.all(connection, now, route, before, attempts)]
 
 
 def elsewhere(connection: Connection, message: Message, now: int) -> bool:

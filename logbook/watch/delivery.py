@@ -12,7 +12,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -79,6 +80,7 @@ class Delivery:
         self._bell = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._stop: asyncio.Event | None = None
+        self._round_at: Instant | None = None
         self.failures = 0
 
     # -- one pass -----------------------------------------------------------------------------------------------
@@ -109,6 +111,11 @@ class Delivery:
         trials = {
             name for name in self._routes if name in held and outbox.trial_due(connection, name, now, TRIAL_EVERY)
         }
+        down = {name for name in self._routes if signs.of(connection, f"down:{name}") is not None}
+        # Before anything is claimed: what is claimed goes nowhere else in this pass.
+        other_way = self._unconfirmed(connection, now)
+        self._round_at = confirmations.next_at(connection)
+        other_way += self._go_round(connection, held.keys() | down, now)
         messages = {
             name: outbox.claim(
                 connection, now, self._by, self._limit, [name],
@@ -117,19 +124,20 @@ class Delivery:
             for name, route in self._routes.items()
             if name not in held
         }  # fmt: skip
-        down = {name for name in self._routes if signs.of(connection, f"down:{name}") is not None}
-        other_way = self._go_round(connection, held.keys() | down, now) + self._unconfirmed(connection, now)
         last = signs.of(connection, "delivery")
         if last is None or any(messages.values()) or now - last.at >= PULSE:
             signs.put(connection, "delivery", now)
         return _Taken(messages, held, trials, down, expired, other_way)
 
-    def _go_round(self, connection: Connection, away: Collection[str], now: Instant) -> int:
-        """What waits too long for a route that is held or away goes by its reader's next way, and not twice."""
+    def _go_round(self, connection: Connection, away: AbstractSet[str], now: Instant) -> int:
+        """What waits too long for a route that is held or away, or was tried in vain for so long, goes by its reader's
+        next way, and not twice. (A carrier that hangs, or fails at each message, never counts as away.)"""
         gone = 0
-        for name in sorted(away):
-            for message in outbox.stuck(connection, name, now - MINUTE, now):
-                if now - message.queued_at < self._caller.confirm_within(connection, message, now):
+        for name in sorted(away | self._routes.keys()):
+            for message in outbox.stuck(connection, name, now, now, attempts=0 if name in away else 1):
+                until = message.queued_at + self._caller.confirm_within(connection, message, now)
+                if now < until:
+                    self._look_at(until)
                     continue
                 other = self._caller.next_way(connection, message)
                 if other is None or other.route in away or (other.route, other.address) in _tried(connection, message):
@@ -138,6 +146,10 @@ class Delivery:
                     outbox.queue(connection, replace(other, follows=message.id))
                     gone += 1
         return gone
+
+    def _look_at(self, at: Instant) -> None:
+        """Something may have to go by another way at that instant: a pass should be made then."""
+        self._round_at = at if self._round_at is None else min(self._round_at, at)
 
     def _unconfirmed(self, connection: Connection, now: Instant) -> int:
         """What a carrier took over and should have confirmed by now goes by its reader's next way as well."""
@@ -240,6 +252,7 @@ class Delivery:
                     if confirms and reference is not None:
                         within = self._caller.confirm_within(connection, message, now)
                         confirmations.expect(connection, message.id, name, reference, now + within)
+                        self._look_at(now + within)
                     if down:
                         signs.drop(connection, f"down:{name}")
                         outbox.hurry(connection, name, now)
@@ -257,6 +270,7 @@ class Delivery:
 
                 def again(connection: Connection, message: Message) -> None:
                     outbox.again(connection, message, now + wait, reason)
+                    self._look_at(message.queued_at + self._caller.confirm_within(connection, message, now))
                     if route_down:
                         self._note_down(connection, name, reason, now)
 
@@ -274,6 +288,7 @@ class Delivery:
                     if outbox.hold(connection, name, reason, now):
                         self._tell(connection, Trouble("held", name, reason, now, message))
                     outbox.let_go(connection, message, max(now, message.next_at))
+                    self._look_at(message.queued_at + self._caller.confirm_within(connection, message, now))
 
                 report.held[name] = reason
                 await self._mark(report, "let_go", hold, message)
@@ -378,7 +393,8 @@ class Delivery:
 
     async def _pause(self, stop: asyncio.Event, began: Instant, poll: float) -> None:
         while not stop.is_set() and not self._bell.is_set():
-            soonest = await asyncio.to_thread(self._soonest)
+            known = [at for at in (await asyncio.to_thread(self._soonest), self._round_at) if at is not None]
+            soonest = min(known, default=None)
             now = self._now()
             if now - began >= PULSE or (soonest is not None and soonest <= now):
                 return

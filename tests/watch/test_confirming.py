@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from logbook.domain.instants import HOUR, MINUTE
+from logbook.domain.instants import HOUR, MINUTE, SECOND
 from logbook.store import Store, confirmations, outbox
 from logbook.watch.routes import Again, Hold, Sent
 from tests.watch.delivering import NOW, Ear, Way, found, message, once, opened, put, states, worker
@@ -122,6 +122,57 @@ def test_a_route_that_is_away_is_gone_round_within_confirm_within_and_nothing_co
     assert error == "not sent: it went by another way"
     once(delivery, now + HOUR)
     assert text.tried == []
+
+
+@pytest.mark.parametrize(
+    "vain", [Again("it took too long over one message"), Again("500 something is wrong")], ids=["hangs", "fails"]
+)
+def test_a_route_that_is_there_and_takes_nothing_is_gone_round_too(store: Store, ear: Ear, vain: Again) -> None:
+    text, mail = texted(store, ear, vain)
+    delivery, now = worker(store, text, mail, ear=ear), NOW
+    while now < NOW + 9 * MINUTE:
+        once(delivery, now)
+        now += MINUTE
+    assert mail.tried == []
+    while now < NOW + 14 * MINUTE:
+        once(delivery, now)
+        now += MINUTE
+    assert len(mail.tried) == 1
+    text.answers = [Sent()]
+    text.tried.clear()
+    once(delivery, now + HOUR)
+    assert text.tried == []
+
+
+def test_what_has_not_been_tried_yet_waits_for_its_turn(store: Store, ear: Ear) -> None:
+    """A long queue at a carrier that works goes nowhere else."""
+    put(store, message(1, route="text", address="+19025550141", next_at=NOW + HOUR))
+    mail = Way("mail")
+    once(worker(store, Way("text"), mail, ear=ear), NOW + 30 * MINUTE)
+    assert (mail.tried, states(store)) == ([], {message(1).id: "waiting"})
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [Again("refused", route_down=True), Hold("401"), Again("500"), Sent(reference="g-1", confirms=True)],
+    ids=["down", "held", "fails", "silent"],
+)
+def test_the_pass_that_goes_round_is_made_when_it_is_due(store: Store, ear: Ear, answer: object) -> None:
+    """And not at the next pulse: `_round_at` is when, and the pass at that very instant goes round."""
+    text, mail = texted(store, ear, answer)
+    text.trials = [Hold("401")]
+    delivery = worker(store, text, mail, ear=ear)
+    once(delivery, NOW)
+    due = delivery._round_at
+    assert due is not None
+    assert 0 <= due - (NOW + ear.within) < SECOND
+    again = worker(store, text, mail, ear=ear)  # after a restart it is found again
+    once(again, NOW + MINUTE)
+    assert again._round_at == due
+    once(again, due - 1)
+    assert mail.tried == []
+    once(again, due)
+    assert len(mail.tried) == 1
 
 
 def test_where_there_is_no_other_way_it_waits(store: Store) -> None:
