@@ -231,6 +231,14 @@ class Machine(msgspec.Struct):
         self.standing[duty.duty].pop(duty.opened_by, None)
         self.changed.append(duty)
 
+    def forget(self, duty: Duty) -> None:
+        """There never was such a duty."""
+        self.standing[duty.duty].pop(duty.opened_by, None)
+
+    def holds(self, duty: Duty) -> bool:
+        """Whether there is such a duty still, or there was and it was closed."""
+        return duty.closed is not None or self.member(duty.duty, duty.opened_by) is duty
+
     def reopen(self, duty: Duty) -> None:
         """What seemed to end it did not."""
         if duty.excused_at is not None:

@@ -138,7 +138,7 @@ class Watchman:
         machine.reach(now)
         touched.update((id(duty), duty) for duty in machine.drain())
         self.machine, self.since_copy, self._next_due = machine, heard % EVERY, None
-        self.ledger.heard_again(touched.values(), origin, now)
+        self.ledger.heard_again([duty for duty in touched.values() if machine.holds(duty)], origin, now)
 
     def _settle_changes(self, now: Instant) -> None:
         before = None

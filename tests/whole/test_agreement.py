@@ -69,7 +69,11 @@ def test_program_gives_what_was_worked_out_by_hand(case: Case) -> None:
     assert program.replay(case.fleet, case.entries, case.until) == case.expected
 
 
-@pytest.mark.parametrize("seed", range(HISTORIES))
+# Histories on which the two differed once: an excuse of a use that was renamed, a use named after the machine moved.
+PINNED = [seed for seed in (591, 878, 1096, 1698) if seed >= HISTORIES]
+
+
+@pytest.mark.parametrize("seed", [*range(HISTORIES), *PINNED])
 def test_program_agrees_with_the_slow_reading(seed: int) -> None:
     told = history(seed)
     compare(told.fleet, told.entries, told.until)

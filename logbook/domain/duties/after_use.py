@@ -82,7 +82,13 @@ class AfterUse:
     def renamed(self, machine: Machine, use: Use, old: str) -> None:
         """Another entry names the use: site and numbers are those in force at that one, and excuses must name it."""
         duty = machine.member(self.act, old)
+        owed = self.act in machine.book.policy(use.site, use.name_recorded).on
         if duty is None:
+            if owed and machine.use is use:
+                self._owe(machine, use)
+            return
+        if not owed:  # where it is named, and when that was recorded, nobody owes this
+            machine.forget(duty)
             return
         machine.rename(duty, use.name)
         duty.site = use.site
