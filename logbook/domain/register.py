@@ -188,12 +188,17 @@ class Register:
         return zone_of(line.at(at).zone)
 
     def nights(self, machine: str, site: str, at: Instant) -> Nights | None:
-        """The calendar of nights expected of a machine at a site, or None where none are."""
+        """The calendar of nights expected of a machine at a site, or None where none are.
+
+        Numbers from before the first entry are answered as of that entry, for a duty must have some; but no night was
+        expected before anybody had said so.
+        """
+        sites = self._site_at.get(site)
+        if sites is None or at < sites.instants[0]:
+            return None
         line = self._calendars.get((machine, site))
         if line is None:
-            sites, machines = self._site_at.get(site), self._machine_at.get(machine)
-            if sites is None:
-                return None
+            machines = self._machine_at.get(machine)
             moments = self._moments(sites.instants, machines.instants if machines is not None else ())
             line = Timeline((instant, self._calendar(sites, machines, instant)) for instant in moments)
             self._calendars[machine, site] = line
@@ -212,7 +217,7 @@ class Register:
 
     def next_change(self, at: Instant) -> Instant:
         """The first instant after `at` from which policy, a zone, nights or fittings may differ, else FOREVER."""
-        index = bisect_right(self._changes, self._within(at))
+        index = bisect_right(self._changes, at)
         return self._changes[index] if index < len(self._changes) else FOREVER
 
     def _within(self, at: Instant) -> Instant:

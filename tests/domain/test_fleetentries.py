@@ -208,7 +208,7 @@ def test_new_machines_are_commissioned(file: FleetFile) -> None:
 
 
 def test_a_replays_register_is_in_force_from_the_beginning(file: FleetFile) -> None:
-    register = register_of(file, T0)
+    register = register_of(file, -FOREVER)
     for at in (T0 - 9999 * DAY, T0, T0 + 9999 * DAY):
         assert register.policy("B7H", "north", at).duration("watering.every").days == 4
         assert register.next_change(at) == FOREVER

@@ -91,11 +91,13 @@ def test_before_the_first_entry_it_is_as_at_the_first() -> None:
         assert register.policy(M, "north", at) is register.policy(M, "north", T0)
         assert register.policy(M, "north", at).settle == 60_000_000
         assert register.zone("north", at).key == "America/Halifax"
-        assert register.nights(M, "north", at) is register.nights(M, "north", T0) is not None
+        # But no night was expected before anybody had said so.
+        assert register.nights(M, "north", at) is None
         fit = register.segments(M, at)
         assert fit is not None
         assert fit.heads == 2
-        assert register.next_change(at) == FOREVER
+        assert register.next_change(at) == T0
+    assert register.nights(M, "north", T0) is not None
 
 
 def test_zones_change(register: Register) -> None:
