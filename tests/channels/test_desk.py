@@ -398,3 +398,18 @@ def test_a_text_that_names_its_machine_looks_at_no_other(one: Stage, monkeypatch
     )
     say(one, "b7 h rinsed")
     assert set(asked) <= {one.machine("B7H")}
+
+
+def test_the_same_words_after_others_are_news(one: Stage) -> None:
+    """Out again after a first rinse: the second rinse is another one."""
+    for minute, text in enumerate(("B7H start", "B7H rinse", "B7H start", "B7H rinse")):
+        assert say(one, text, at=START + minute * MINUTE).outcome == "saved"
+    assert kinds(one) == ["start", "rinse", "start", "rinse"]
+
+
+def test_saved_before_says_when_it_was_saved(one: Stage) -> None:
+    say(one, "B7H rinse", at=START)
+    answer = say(one, "B7H rinse", at=START + 5 * MINUTE)
+    assert answer.outcome == "repeated"
+    assert answer.reply is not None
+    assert "08:00" in answer.reply

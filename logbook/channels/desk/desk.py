@@ -54,7 +54,9 @@ class Desk:
                 row for row in heard.latest(connection, message.sender, LOOKED_AT)
                 if row.received_at > message.at - ALIKE and not row.outcome.startswith(ASIDE)
             ]  # fmt: skip
-            same = next((row for row in recent if alike(row.text, message.text) and stands(connection, row)), None)
+            # Only the last thing said can be said again: after other words the same ones are news.
+            latest = next((row for row in recent if row.outcome == "saved"), None)
+            same = latest if latest and alike(latest.text, message.text) and stands(connection, latest) else None
             fleet = self._known.fleet(connection, register, person, message.at, message.text)
         quiet = len(recent) >= FLOOD or (person is not None and _way(message) in person.opted_out)
         reading = read(message.text, fleet, message.at)
@@ -131,7 +133,8 @@ class Desk:
     ) -> Answer:  # fmt: skip
         if same is not None and reading.drafts:
             owed = self._known.owed(register, [draft.machine for draft in reading.drafts])
-            reply = answer(reading, fleet=fleet, owed=owed, repeated=True, language=person.language)
+            first = read(same.text, fleet, same.received_at)  # it says when it was that was saved
+            reply = answer(first, fleet=fleet, owed=owed, repeated=True, language=person.language)
             return self._keep(message, Answer("repeated", None if quiet else reply, same.entries, reading), person)
         if reading.refused is not None:
             reply = answer(reading, fleet=fleet, owed=None, language=person.language)
