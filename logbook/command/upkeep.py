@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -12,6 +14,8 @@ from logbook.command.refusals import Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
+
+    from logbook.evidence.form import Formed
 
 
 def add(app: typer.Typer) -> None:
@@ -49,24 +53,26 @@ def audit(db: Db = None, json: Json = False) -> None:
 def audited(store: Any) -> dict[str, Any]:
     """The verdict over a whole store, for JSON."""
     from logbook.evidence.audit import audit as computed
+    from logbook.evidence.roll import named, roll
     from logbook.store import log, words
 
     with store.read() as connection:
         origin = _origin(connection)
         verdict = computed(log.every(connection), log.logs(connection), words.every(connection), origin=origin)
         codes = {machine: code for kind in ("machine", "fleet") for machine, code in log.of_kind(connection, kind)}
+        missing = roll(named(_fleet_entries(connection)), dict(log.of_kind(connection, "machine")))
         unlisted = log.unlisted(connection)
     faults = [
         {
             "log": fault.machine, "code": codes.get(fault.machine), "seq": fault.seq, "id": fault.id, "why": fault.why,
             "sentence": fault.sentence,
         }
-        for fault in verdict.faults
+        for fault in (*verdict.faults, *missing)
     ]  # fmt: skip
-    named = {fault["log"] for fault in faults}
+    at_fault = {fault["log"] for fault in faults}
     for machine, seq, id_ in unlisted:
-        if machine not in named:
-            named.add(machine)
+        if machine not in at_fault:
+            at_fault.add(machine)
             sentence = f"log {machine}, entry {seq} ({id_}): it is not in the list of ids"
             place = {"log": machine, "code": codes.get(machine), "seq": seq, "id": id_}
             faults.append({**place, "why": "column", "sentence": sentence})
@@ -74,6 +80,18 @@ def audited(store: Any) -> dict[str, Any]:
         "verdict": "broken" if faults else "whole", "logs": verdict.logs, "entries": verdict.entries,
         "words": verdict.words, "faults": faults,
     }  # fmt: skip
+
+
+def _fleet_entries(connection: Connection) -> Iterator[Formed]:
+    """The fleet's log, as far as it can be read; what cannot is a fault that the audit names."""
+    from logbook.evidence.canonical import NotCanonicalError
+    from logbook.evidence.form import read
+    from logbook.store import log
+
+    for fleet, _code in log.of_kind(connection, "fleet"):
+        for row in log.by_seq(connection, fleet):
+            with contextlib.suppress(NotCanonicalError):
+                yield read(row.bytes)
 
 
 def _origin(connection: Connection) -> str | None:

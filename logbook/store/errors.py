@@ -26,8 +26,12 @@ class ReadOnlyError(StoreError):
     """The database may not be written by this account."""
 
 
+class DiskError(StoreError):
+    """The disk under the database is full in a way that SQLite cannot tell, or fails."""
+
+
 class DamagedError(StoreError):
-    """The file is not a database, or is damaged, or its disk fails."""
+    """The file is not a database, or is damaged."""
 
 
 class UnreachableError(StoreError):
@@ -68,6 +72,10 @@ _UNOPENED_SAYS = (
     "The database file cannot be opened. Nothing was changed. See that its folder exists, and that this account "
     "may read and write both."
 )
+_DISK_SAYS = (
+    "The disk could not be read or written: {why}. Nothing of this was saved; what was saved before is whole. If the "
+    "disk is full, free some space and try again; if it is not, the disk may be failing: make a copy now, elsewhere."
+)
 _DAMAGED_SAYS = (
     "The database cannot be read or written: {why}. Nothing of this was saved. Do not try to mend the file: "
     "copy it away, put the last backup back, and run the audit over both."
@@ -98,7 +106,9 @@ def understood(why: BaseException) -> StoreError | None:
             return ReadOnlyError(_READONLY_SAYS)
         if code == _CANTOPEN:
             return UnreachableError(_UNOPENED_SAYS)
-        if code in {_IOERR, _CORRUPT, _NOTADB}:
+        if code == _IOERR:
+            return DiskError(_DISK_SAYS.format(why=driver))
+        if code in {_CORRUPT, _NOTADB}:
             return DamagedError(_DAMAGED_SAYS.format(why=driver))
         return None
     state = sqlstate(driver)

@@ -14,10 +14,15 @@ from sqlalchemy import Connection, create_engine, event, inspect, text
 from sqlalchemy.exc import DBAPIError
 
 from logbook.store import engine as engines
-from logbook.store.errors import NewerDatabaseError, OlderDatabaseError, StoreError, understood
+from logbook.store.errors import NewerDatabaseError, OlderDatabaseError, StoreError, original, understood
 
 CURRENT = "0001"
 """The revision of the tables that this program reads and writes."""
+
+_STRANGE = (
+    "The tables could not be made: {why}. Nothing was changed. If this database belongs to another program, name one of "
+    "its own for the logbook (--db, or LOGBOOK_DB)."
+)
 
 _LOCK = 0x6C6F67626F6F6B  # one number for all processes that migrate the same PostgreSQL database
 
@@ -68,7 +73,7 @@ def upgrade(url: str, *, writer: str | None = None) -> str:
                 connection.execute(text("SELECT logbook_grant_writer(:role)"), {"role": writer})
             return before or ""
     except DBAPIError as why:
-        raise understood(why) or why from why
+        raise understood(why) or StoreError(_STRANGE.format(why=str(original(why)).splitlines()[0])) from why
     finally:
         engine.dispose()
 

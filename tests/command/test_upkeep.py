@@ -106,3 +106,31 @@ def test_rebuilding_changes_nothing_and_mends_what_was_lost(night, home, asked, 
         assert asked("audit")["entries"] == entries
     with freeze_time("2026-03-10T05:00:00Z"):
         assert asked("step", "--now", "2026-03-10T05:00:00Z")["raised"] > 0
+
+
+def test_a_machine_that_was_removed_whole_is_missed(tmp_path, monkeypatch):
+    """No chain has a gap then; but the fleet's log still names the machine."""
+    import json
+    import sqlite3
+
+    from typer.testing import CliRunner
+
+    from logbook.command.app import app
+    from tests.command.test_texts import FLEET
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("LOGBOOK_DB", raising=False)
+    (tmp_path / "fleet.toml").write_text(FLEET)
+    runner = CliRunner()
+    assert runner.invoke(app, ["init"]).exit_code == 0
+    assert runner.invoke(app, ["fleet", "apply", "fleet.toml"]).exit_code == 0
+    assert runner.invoke(app, ["audit"]).exit_code == 0
+    with sqlite3.connect(tmp_path / "logbook.sqlite") as other:
+        (machine,) = other.execute("SELECT machine FROM log WHERE kind = 'machine'").fetchone()
+        for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            other.execute(f'DROP TRIGGER "{name}"')
+        for table in ("log", "entry", "entry_id", "snapshot", "due", "private_word", "pseudonym"):
+            other.execute(f"DELETE FROM {table} WHERE machine = ?", (machine,))
+    broken = runner.invoke(app, ["audit", "--json"])
+    assert broken.exit_code == 1
+    assert [fault["why"] for fault in json.loads(broken.stdout)["faults"]] == ["no_log"]

@@ -28,7 +28,7 @@ PRIVATE = "private"
 """Marks a field whose content is kept apart from the hashed bytes."""
 
 
-EntryId = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._:\-]{0,63}$")]
+EntryId = Annotated[str, Field(min_length=1, max_length=64)]
 """An entry's id. The door accepts UUIDs only (RFC 9562, lower case); a replayed file may name its lines otherwise."""
 Code = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$")]
 ShortText = Annotated[str, Field(min_length=1, max_length=200)]
