@@ -160,13 +160,16 @@ class Delivery:
         return gone
 
     def _other_way(self, connection: Connection, id: str) -> bool:
+        """Whether a message goes, or went, by its reader's next way."""
         message = outbox.find(connection, id)
         if message is None:
             return False
         other = self._caller.next_way(connection, message)
         if other is None or (other.route, other.address) in _tried(connection, message):
             return False
-        return outbox.queue(connection, replace(other, follows=message.id))
+        # Gone there already: a carrier that kept silent, and says no days later, makes nobody be told twice.
+        gone = outbox.find(connection, other.id) is not None
+        return gone or outbox.queue(connection, replace(other, follows=message.id))
 
     def receipt(self, route: str, reference: str, arrived: bool, at: Instant, detail: str) -> bool:
         """A carrier's word about a message that it took over. From any thread.

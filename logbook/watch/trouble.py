@@ -37,7 +37,7 @@ class Caller(Protocol):
     """Who knows the people. Both are called inside the transaction that marks the message, and may run twice."""
 
     def next_way(self, connection: Connection, message: Message) -> Message | None:
-        """The same for the same person by another way, or None. `message` has just been refused for good."""
+        """The same for the same person by another way, or None. Of the same id each time it is asked for."""
         ...
 
     def confirm_within(self, connection: Connection, message: Message, now: Instant) -> Instant:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from logbook.domain.instants import HOUR, MINUTE, SECOND
+from logbook.domain.instants import DAY, HOUR, MINUTE, SECOND
 from logbook.store import Store, confirmations, outbox
 from logbook.watch.routes import Again, Hold, Sent
 from tests.watch.delivering import NOW, Ear, Way, found, message, once, opened, put, states, worker
@@ -56,6 +56,18 @@ def test_a_word_in_time_leaves_it_at_that(store: Store, ear: Ear) -> None:
         known = confirmations.of(connection, message(1).id)
     assert known is not None
     assert (known.arrived, known.detail) == (1, "delivered")
+
+
+def test_a_no_after_long_silence_sends_nothing_and_tells_nobody_again(store: Store, ear: Ear) -> None:
+    """A network gives a text up after days; its reader was told by another way long ago."""
+    text, mail = texted(store, ear, Sent(reference="g-1", confirms=True))
+    delivery = worker(store, text, mail, ear=ear)
+    once(delivery, NOW)
+    once(delivery, NOW + 11 * MINUTE)
+    assert len(mail.tried) == 1
+    delivery.receipt("text", "g-1", False, NOW + 2 * DAY, "expired")
+    once(delivery, NOW + 2 * DAY)
+    assert (len(mail.tried), ear.heard) == (1, [])
 
 
 def test_a_carrier_that_says_no_is_not_waited_for(store: Store, ear: Ear) -> None:

@@ -70,6 +70,19 @@ def test_the_next_way_is_another_one_that_can_be_sent_by(logbook: Program) -> No
     assert other.message_id != refused.message_id
 
 
+def test_the_same_by_the_same_way_is_the_same_message(logbook: Program) -> None:
+    """However often it is asked for: what a carrier says late, or twice, makes no second message."""
+    people = People(logbook.intake, frozenset({"mail", "text"}))
+    with logbook.store.read() as connection:
+        first = people.next_way(connection, message(logbook, "text", "+19025550141"))
+        second = people.next_way(connection, message(logbook, "text", "+19025550141"))
+        back = people.next_way(connection, message(logbook, "mail", "jo@ferry.example"))
+    assert first is not None
+    assert first == second
+    assert back is not None
+    assert back.id != first.id
+
+
 def test_there_is_no_next_way_where_nothing_else_can_be_sent_by(logbook: Program) -> None:
     people = People(logbook.intake, frozenset({"mail"}))
     with logbook.store.read() as connection:
