@@ -126,6 +126,8 @@ class Running:
             connection.execute(update(tables.clock).values(at=s.at - by))
 
         self.program.store.write(job)
+        if self.delivery._round_at is not None:
+            self.delivery._round_at -= by
 
 
 @contextlib.contextmanager
