@@ -15,6 +15,7 @@ from datetime import timedelta
 from importlib import metadata
 from pathlib import Path
 from typing import Any, Literal
+from urllib.parse import urlsplit
 
 from sqlalchemy import text as sql
 
@@ -116,17 +117,28 @@ def _routes(config: Config, routes: Sequence[Route]) -> list[Finding]:
     found = []
     for route in routes:
         trouble = asyncio.run(route.trial())
+        good, whose = _other_side(config, route)
         if trouble is None:
-            where = f"{config.mail.host}:{config.mail.port}" if config.mail is not None else route.name
-            found.append(Finding(route.name, "well", f"{where} took our login and sender."))
+            found.append(Finding(route.name, "well", good))
         else:
             do = (
-                "It is tried again by itself."
+                f"It is tried again by itself. If it stays so, look after {whose}."
                 if isinstance(trouble, Again)
                 else "Mend the setting; what waits is not lost."
             )
             found.append(Finding(route.name, "wrong", f"{trouble.reason}.", do))
     return found
+
+
+def _other_side(config: Config, route: Route) -> tuple[str, str]:
+    """What to say of a way out that is well, and whom to look after where it is not."""
+    if route.name == "mail" and config.mail is not None:
+        return f"{config.mail.host}:{config.mail.to_port} took our login and sender.", "the mail server"
+    if route.name == "text" and config.gateway is not None and config.gateway.out is not None:
+        return f"The gateway at {urlsplit(config.gateway.out.url).netloc} would take a text from us.", "the gateway"
+    if route.name == "text" and config.modem is not None:
+        return "The modem's daemon is at work, and its tables can be used.", "the modem and its daemon"
+    return f"{route.name} can be sent by.", "the other side"
 
 
 def _ways_in(config: Config, program: Program) -> list[Finding]:
@@ -234,7 +246,7 @@ def _queue(program: Program, now: Instant) -> list[Finding]:
                 "outbox",
                 "wrong",
                 f"{waiting} messages wait, the oldest for {(now - oldest) // 60_000_000} min.",
-                "See mail above.",
+                "See the ways of sending above.",
             )
         )
     if aside:

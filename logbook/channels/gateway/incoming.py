@@ -102,9 +102,7 @@ class _Counter:
         """A text: kept, or refused with `_NoError`."""
         said = text_of(await self._signed(request), self._template)
         # Two ways, or two gateways, may number their messages alike.
-        message = Message(
-            f"{self._settings.name}:{said.id}", CHANNEL, said.sender, said.text, self._received(said)
-        )
+        message = Message(f"{self._settings.name}:{said.id}", CHANNEL, said.sender, said.text, self._received(said))
         answer = await self._kept(said.sender, partial(self._take, message))
         if getattr(answer, "repeated", False):
             _log.info("the same id again, answered as before", id=message.id)
