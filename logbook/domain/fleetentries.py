@@ -109,7 +109,7 @@ def _machine(machine: MachineTable) -> dict[str, Any]:
 def _person(person: PersonTable, file: FleetFile) -> dict[str, Any]:
     sites = [site.code for site in file.site] if person.sites is None else list(person.sites)
     data = {"key": person.key, "role": person.role, "language": person.language, "sites": sites}
-    return _given(data, quiet=person.quiet, name=person.name, phone=person.phone, email=person.email)
+    return _given(data, quiet=person.quiet, name=person.name, phone=person.phone, email=person.email, word=person.word)
 
 
 def register_of(file: FleetFile, at: Instant) -> Register:
@@ -209,6 +209,7 @@ def _person_difference(entry: Wanted, register: Register) -> list[Wanted]:
     now = {
         "key": known.key, "role": known.role, "language": known.language, "sites": list(known.sites),
         "quiet": known.quiet, "name": known.name, "phone": known.phone, "email": known.email,
+        "word": known.word,
     }  # fmt: skip
     same = {name: value for name, value in now.items() if value is not None} == data
     return [] if same and known.state == "member" else [Wanted(entry.kind, entry.key, {"person": known.uuid, **data})]

@@ -133,6 +133,8 @@ class PersonTable(_Table):
     email: Annotated[str | None, BeforeValidator(_checked_email)] = None
     sites: list[Code] | None = None
     quiet: Annotated[str | None, BeforeValidator(_checked_quiet)] = None
+    # Their own word, for what a borrowed phone should not be able to say (`personal_word`).
+    word: Annotated[str, Field(pattern=r"^[^\W\d_]{4,20}$")] | None = None
 
 
 class FleetFile(_Table):

@@ -28,6 +28,7 @@ class Person:
     name: str | None = None
     phone: str | None = None
     email: str | None = None
+    word: str | None = None
     state: State = "member"
     opted_out: set[str] = field(default_factory=set)
 
@@ -112,6 +113,7 @@ class People:
                 del index[known]
         person.key, person.name = private.get("key"), private.get("name")
         person.phone, person.email = private.get("phone"), private.get("email")
+        person.word = private.get("word")
         if person.phone:
             self._phones[_phone(person.phone)] = person
         if person.email:

@@ -113,6 +113,8 @@ _TOLD = (
         "So many nights running without a word are urgent."),
     Key("lone_machine", True, SWITCH,
         "Whether a text may leave out the code where there is one machine only."),
+    Key("personal_word", False, SWITCH,
+        "Whether new segments are taken by text only with the sender's own word in it."),
     Key("undo_within", "PT30M", _exact("PT0S", "PT24H", '"PT30M"'),
         "How long a text can be taken back by its sender."),
     Key("keep_texts", "P90D", _KEPT,

@@ -168,3 +168,19 @@ def test_what_was_forged_in_somebodys_name_does_not_silence_them(one: Stage) -> 
         )
     assert say(one, "B7H rinsed", "ana@ferry.example", way="mail").reply is not None
     assert [each.kind for each in outgoing(one)] == ["answer"]
+
+
+def test_new_segments_need_the_senders_own_word_where_policy_says_so(make: Make) -> None:
+    people = [{**PEOPLE[0], "word": "puffin"}, *PEOPLE[1:]]
+    one = make(person=people, policy={"personal_word": True})
+    assert say(one, "B7H new segments", ANA).outcome == "needs_word"
+    assert say(one, "B7H rinsed", ANA).outcome == "saved"
+    assert say(one, "B7H new segments PUFFIN", ANA, id="w-1").outcome == "saved"
+    assert say(one, "B7H new segments PUFFIN", ANA, id="w-1").repeated
+    assert [kind for kind, _at, _data in one.entries("B7H", "segment_change")] == ["segment_change"]
+    # Not even in what is kept of the text.
+    assert "puffin" not in one.read(lambda c: heard.find(c, "w-1")).text.lower()
+
+
+def test_without_that_policy_no_word_is_asked_for(one: Stage) -> None:
+    assert say(one, "B7H new segments", ANA).outcome == "saved"

@@ -8,7 +8,17 @@ from dataclasses import replace
 from sqlalchemy import Connection
 
 from logbook.channels.desk.known import Known, sender
-from logbook.channels.desk.message import ALIKE, WAITING_FOR_NOBODY, Answer, Message, alike, id_of, kept, stands
+from logbook.channels.desk.message import (
+    ALIKE,
+    WAITING_FOR_NOBODY,
+    Answer,
+    Message,
+    alike,
+    id_of,
+    kept,
+    stands,
+    without_word,
+)
 from logbook.channels.desk.orders import Orders
 from logbook.channels.desk.replies import Replies
 from logbook.channels.text import Draft as Said
@@ -41,6 +51,9 @@ class Desk:
     def take(self, message: Message) -> Answer:
         """Deal with one text. Raises StoreError if the database fails: then nothing was kept, and it may come again."""
         with self.intake.store.read() as connection:
+            register = self.intake.registry.current(connection)
+            person = sender(register, message.sender)
+            message, worded = without_word(message, person)
             before = heard.find(connection, message.id)
             if before is not None and before.text != message.text:
                 # A carrier that gives one id to two texts: neither is lost, and each is known again by what it says.
@@ -48,8 +61,6 @@ class Desk:
                 before = heard.find(connection, message.id)
             if before is not None:
                 return Answer(before.outcome, before.reply, before.entries, repeated=True)
-            register = self.intake.registry.current(connection)
-            person = sender(register, message.sender)
             recent = [
                 row for row in heard.latest(connection, message.sender, LOOKED_AT)
                 if row.received_at > message.at - ALIKE and not row.outcome.startswith(ASIDE)
@@ -62,6 +73,9 @@ class Desk:
         reading = read(message.text, fleet, message.at)
         if person is None:
             return self._stranger(message, reading, register, answered=bool(recent))
+        if not worded and self._needs_word(reading, register, message):
+            reply = None if quiet else sorry("needs_word", person.language)
+            return self._keep(message, Answer("needs_word", reply, (), reading), person)
         return self._from(message, reading, person, register, fleet, quiet=quiet, same=same)
 
     def take_as(self, id: str, person: Person) -> Answer | None:
@@ -99,6 +113,13 @@ class Desk:
     def keep_aside(self, message: Message, reason: str) -> None:
         """Keep something that is not to be read or answered: sent by a machine, too large, forged."""
         self._keep(message, Answer(f"{ASIDE}{reason}", None))
+
+    def _needs_word(self, reading: Reading, register: Register, message: Message) -> bool:
+        """Whether policy wants the sender's own word for what this says: a borrowed phone can say it too."""
+        named = {register.by_code[draft.machine].uuid for draft in reading.drafts if draft.kind == "segment_change"}
+        with self.intake.store.read() as connection:
+            folds = [self._known.fold(connection, register, machine) for machine in sorted(named)]
+        return any(fold is not None and fold.policy(message.at).flag("personal_word") for fold in folds)
 
     # -- who it comes from --------------------------------------------------------------------------------------
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
 from logbook.channels.text import Reading
 from logbook.domain.instants import MINUTE, Instant
+from logbook.domain.people import Person
 from logbook.store import heard, log
 
 _SPACE = uuid.UUID("a3a2f5b0-7a53-5f0b-8a27-6f7f4f1f2f61")
@@ -53,6 +55,14 @@ class Answer:
 def id_of(message: Message, what: int | str) -> str:
     """The id of the so-many-th entry, or of another thing, that comes of a message."""
     return str(uuid.uuid5(_SPACE, f"{message.id} {what}"))
+
+
+def without_word(message: Message, person: Person | None) -> tuple[Message, bool]:
+    """The text without its sender's own word, and whether it was there: a secret is not kept with what it opened."""
+    if person is None or not person.word:
+        return message, False
+    left, found = re.subn(rf"(?<!\w){re.escape(person.word)}(?!\w)", " ", message.text, flags=re.IGNORECASE)
+    return (replace(message, text=left), True) if found else (message, False)
 
 
 def kept(connection: Connection, message: Message, outcome: str, reply: str | None, entries: Sequence[str]) -> bool:

@@ -8,6 +8,7 @@ from logbook.domain.wording import speech
 _SENTENCES = {
     "unknown_sender": "NOT SAVED, but kept. This number is not known here. Ask your supervisor to add it, then send it again.",
     "wrong_word": "NOT SAVED. That is not the word on a plate here. Look at the plate, and send JOIN, the word and your name.",
+    "needs_word": "NOT SAVED. New segments need your own word in the text. Send the whole text again with it, or ask your supervisor.",
     "nothing_to_undo": "NOT SAVED. There is no text of yours from the last half hour to take back. Ask your supervisor.",
     "no_alert": "NOT SAVED. That alert is over, or there is none by that number. Send OWED to see what is left.",
     "not_allowed": "NOT SAVED. That is for the supervisor of the site. Pass it on by phone.",

@@ -47,6 +47,7 @@ class PersonSet(Kind):
     name: MaybePrivate = None
     phone: MaybePrivate = None
     email: MaybePrivate = None
+    word: MaybePrivate = None
 
 
 @catalogue.add
