@@ -43,7 +43,7 @@ class Taken:
 @dataclass
 class Gateway:
     """`status`: what it answers; `word`: the receipt it posts of each text by itself, None for none; `early`: it
-    posts that before it answers; `silent`: it answers after we have lost patience."""
+    posts that before it answers; `silent`: it takes nothing, and says so only after we have lost patience."""
 
     port: int = field(default_factory=closed_port)
     ours: int = field(default_factory=closed_port)
@@ -89,7 +89,8 @@ class Gateway:
     def take(self, key: str, said: dict[str, Any]) -> tuple[int, dict[str, str]]:
         self.asked += 1
         if self.silent:
-            time.sleep(3)
+            time.sleep(2)  # longer than `timeout`
+            return 503, {}
         if self.status != 201:
             return self.status, {}
         before = next((each for each in self.taken if each.ours == key), None)

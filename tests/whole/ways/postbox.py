@@ -20,7 +20,7 @@ class Postbox:
     def mails(self, to: str) -> list[EmailMessage]:
         """Each mail to an address, as it came."""
         return [
-            email.message_from_bytes(each.content, policy=email.policy.default)  # type: ignore[misc]
+            email.message_from_bytes(each.content, policy=email.policy.default)
             for each in list(self.keeper.envelopes)
             if to in each.rcpt_tos
         ]

@@ -172,7 +172,7 @@ def until(true: Callable[[], Any], what: str, seconds: float = 20.0) -> Any:
     return found
 
 
-def stays(true: Callable[[], Any], what: str, seconds: float = 2.5) -> None:
+def stays(true: Callable[[], Any], what: str, seconds: float = 1.3) -> None:
     """It is so, and is so for a while: long enough for two looks of delivery."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:

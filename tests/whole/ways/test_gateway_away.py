@@ -26,9 +26,14 @@ from tests.whole.ways.running import (
     until,
 )
 
+pytestmark = pytest.mark.slow
 CONFIRM_WITHIN: Instant = 60 * SECOND
-NEARLY = 57.0
+NEARLY = 58.0
 """Seconds that are left out of `confirm_within`; the rest is waited for."""
+OWNER_HEARS = {
+    "closed": "Sending by text messages fails",
+    "401": "Sending by text messages is held",
+}  # fmt: skip
 # Ana's answer has one way only, and must wait for it.
 PEOPLE = [{**FLEET["person"][0]}, *FLEET["person"][1:]]
 del PEOPLE[0]["email"]
@@ -39,7 +44,7 @@ def alert(one: Running, code: str = "B7H") -> list[str]:
     return [f"{each.route} {each.state}" for each in one.messages("alert") if code in each.body]
 
 
-@pytest.mark.parametrize("away", ["closed", "503", "500", "silent", "401"])
+@pytest.mark.parametrize("away", ["closed", "500", "silent", "401"])
 def test_a_day_without_the_gateway(gateway: Gateway, postbox: Postbox, tmp_path: Path, away: str) -> None:
     """Closed: nobody listens. Silent: it takes the request and never answers. 401: it knows us no more, and is held."""
     gateway.silent = away == "silent"
@@ -54,7 +59,6 @@ def test_a_day_without_the_gateway(gateway: Gateway, postbox: Postbox, tmp_path:
             one.age(NEARLY)
             (word,) = until(lambda: postbox.words(LEE_MAIL), "Lee is told by mail", 40)
             took = real_now() - one.messages("alert")[0].queued_at
-            print(f"{away}: by mail after {took / SECOND:.1f} s")
             assert "B7H" in word
             assert CONFIRM_WITHIN <= took <= CONFIRM_WITHIN + 3 * SECOND
             # Hours go by.
@@ -74,7 +78,8 @@ def test_a_day_without_the_gateway(gateway: Gateway, postbox: Postbox, tmp_path:
         assert [words for words in postbox.words(LEE_MAIL) if "C4J" in words] == []
         assert sorted(alert(one)) == ["mail sent", "text failed"]
         assert [("B7H" in words) for words in postbox.words(LEE_MAIL)] == [True]
-        print([m["Subject"] for m in postbox.mails(JO_MAIL)])
+        if away in OWNER_HEARS:
+            assert [mail["Subject"] for mail in postbox.mails(JO_MAIL)] == [OWNER_HEARS[away]]
         assert one.entries() == ["commissioned", "put_away", "alert_raised"]
 
 
@@ -92,7 +97,6 @@ def test_a_gateway_that_fails_or_never_confirms(
             one.age(NEARLY)
         (mail,) = until(lambda: postbox.words(LEE_MAIL), "Lee is told by mail", 40)
         took = real_now() - taken.at + (int(NEARLY * SECOND) if word is None else 0)
-        print(f"{word}: by mail after {took / SECOND:.1f} s")
         assert "B7H" in mail
         assert took <= (CONFIRM_WITHIN if word is None else 0) + 3 * SECOND
         # Late, and more than once, it speaks after all.

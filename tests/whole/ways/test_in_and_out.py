@@ -23,7 +23,7 @@ WITHOUT_PHONES = [
 ]
 
 
-@pytest.mark.parametrize(("name", "early"), [("gateway", False), ("gateway", True), ("harbour-texts", False)])
+@pytest.mark.parametrize(("name", "early"), [("gateway", False), ("harbour-texts", True)])
 def test_by_the_gateway(gateway: Gateway, postbox: Postbox, tmp_path: Path, name: str, early: bool) -> None:
     """`early`: its receipts come before its answer to the very request. `name`: whatever it is called."""
     gateway.name, gateway.early = name, early

@@ -25,7 +25,7 @@ def main(file: Path, deadly: str | None) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
         return answer
 
-    Desk.take = taken  # type: ignore[method-assign]
+    Desk.take = taken  # type: ignore[method-assign,assignment]
     made, _delivery, service = wired(file)
     asyncio.run(service.run())
     made.close()
