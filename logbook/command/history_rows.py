@@ -16,7 +16,10 @@ LateAfter = Callable[[str, Instant], Instant]
 
 
 class Told(NamedTuple):
-    """An entry as its bytes say it, with the private words that are still kept."""
+    """An entry as its bytes say it, with the private words that are still kept.
+
+    `unconfirmed`: its reporter joined by the word on the plate, and no supervisor has answered for them yet.
+    """
 
     seq: int
     id: str
@@ -27,6 +30,7 @@ class Told(NamedTuple):
     channel: str
     data: Mapping[str, Any]
     private: Mapping[str, str | None]
+    unconfirmed: bool = False
 
 
 class Row(NamedTuple):
@@ -48,6 +52,7 @@ class Row(NamedTuple):
             "recorded_at": text(told.recorded_at),
             "recorded_late": self.late,
             "role": told.role,
+            "unconfirmed": told.unconfirmed,
             "channel": told.channel,
             "site": self.site,
             "data": {**told.data, **told.private},

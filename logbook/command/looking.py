@@ -14,7 +14,7 @@ from logbook.domain.wallclock import zone
 
 if TYPE_CHECKING:
     from logbook.bootstrap import Program
-    from logbook.domain.register import MachineRecord
+    from logbook.domain.register import MachineRecord, Register
 
 _Machine = Annotated[str, typer.Argument(metavar="MACHINE", help="The code on its plate.")]
 
@@ -131,7 +131,7 @@ def history(
         register = register_of(program)
         known = machine_of(register, machine)
         found = rows(
-            entries_of(program, known),
+            entries_of(program, known, register),
             lambda site, at: register.policy(known.uuid, site, at).late_after,
             known_at=known_at_,
             since=since_,
@@ -145,20 +145,29 @@ def history(
     show.table(columns, [_cells(row, zones.get(row.site, zone("UTC"))) for row in found])
 
 
-def entries_of(program: Program, machine: MachineRecord) -> list[Told]:
+def entries_of(program: Program, machine: MachineRecord, register: Register) -> list[Told]:
     """A machine's log in the order of recording, with the private words that are still kept."""
     from logbook.evidence.form import read
     from logbook.store import log, words
 
     with program.store.read() as connection:
         kept = {(word.entry, word.item): word.content.decode() for word in words.of_machine(connection, machine.uuid)}
+        people = words.people_of(connection, machine.uuid)
+        waiting = {name for name, uuid in people.items() if _waits(register, uuid)}
         found = []
         for row in log.by_seq(connection, machine.uuid):
             formed = read(row.bytes)
             private = {item: kept.get((row.id, item)) for item in formed.private}
             said = (formed.role, formed.channel, formed.data, private)
-            found.append(Told(row.seq, row.id, row.kind, row.occurred_at, row.recorded_at, *said))
+            found.append(
+                Told(row.seq, row.id, row.kind, row.occurred_at, row.recorded_at, *said, formed.reporter in waiting)
+            )
     return found
+
+
+def _waits(register: Register, person: str) -> bool:
+    known = register.people.get(person)
+    return known is not None and known.state == "unconfirmed"
 
 
 def _cells(row: Row, place: ZoneInfo) -> tuple[object, ...]:
@@ -166,7 +175,10 @@ def _cells(row: Row, place: ZoneInfo) -> tuple[object, ...]:
     from logbook.domain.wording.labels import entry_label
 
     told = row.told
-    marks = [word for word, is_so in (("recorded late", row.late), ("struck", row.struck_by is not None)) if is_so]
+    said = (
+        ("recorded late", row.late), ("struck", row.struck_by is not None), ("unconfirmed", told.unconfirmed),
+    )  # fmt: skip
+    marks = [word for word, is_so in said if is_so]
     data = {**told.data, **{item: "(erased)" if text is None else text for item, text in told.private.items()}}
     return (
         told.seq,

@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from logbook.bootstrap import program
 from logbook.command.app import app
+from logbook.intake import PROGRAM, Draft
 
 FLEET = """
 [fleet]
@@ -77,3 +79,32 @@ def test_nobody_and_nothing_are_said_plainly(run) -> None:
     assert "No text waits" in run("texts", "list").stdout
     assert "nobody" in run("texts", "take", "x", "--as", "nobody", status=1).stderr
     assert "'x'" in run("texts", "drop", "x", status=1).stderr
+
+
+def test_what_a_newcomer_reports_is_marked_until_a_supervisor_answers(tmp_path, run) -> None:
+    fleet = FLEET + '[[person]]\nkey = "jo"\nrole = "supervisor"\nsites = ["north-slip"]\nphone = "+1 902 555 0141"\n'
+    (tmp_path / "fleet.toml").write_text(fleet)
+    run("fleet", "apply", "fleet.toml")
+    program_says_the_word(tmp_path)
+    run("text", "--from", "+19025550177", "join gannet Rosa")
+    run("text", "--from", "+19025550177", "B7H rinsed")
+
+    def marks() -> list[bool]:
+        rows = json.loads(run("history", "B7H", "--json").stdout)
+        return [row["unconfirmed"] for row in rows if row["kind"] == "rinse"]
+
+    assert marks() == [True]
+    run("text", "--from", "+19025550141", "ok 0177")
+    assert marks() == [False]
+
+
+def program_says_the_word(folder: Path) -> None:
+    """The word on the site's plates, as the register sets it."""
+    logbook = program(f"sqlite:///{folder / 'logbook.sqlite'}")
+    try:
+        with logbook.store.read() as connection:
+            fleet = logbook.registry.fleet(connection)
+        word = Draft(logbook.intake.new_id(), fleet, "join_word", {"site": "north-slip", "word": "gannet"})
+        logbook.intake.record([word], PROGRAM)
+    finally:
+        logbook.close()
