@@ -106,7 +106,7 @@ _TOLD = (
     Key("cap", 12, number(1, 1000),
         "Messages a person a day; past it things are gathered, never dropped."),
     Key("confirm_within", "PT10M", _exact("PT1M", "PT24H", '"PT10M"'),
-        "How long a question waits for its yes."),
+        "How long a message's arrival, or a way that is away, is waited for before the reader's next way is tried."),
     Key("charge_before_night", "PT4H", _SPAN,
         "How long before its next night a machine that is still not on charge is told of."),
     Key("nights_untold_urgent", 3, number(1, 100),

@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 
 from logbook.domain.instants import Instant
 from logbook.domain.register import Register
+from logbook.domain.wording.gsm7 import SEGMENT, cut, fold
 from logbook.domain.wording.trouble import trouble_message
 from logbook.intake import Intake
 from logbook.store import outbox
@@ -80,8 +81,10 @@ class People:
     def _again(self, register: Register, message: Message, way: str, address: str) -> Message:
         # Its name comes from what it replaces: a carrier that says its no late, or twice, makes no second message.
         name = str(uuid.uuid5(_SPACE, f"{message.id} {way} {address}"))
+        # A text has room for what a mail says first; a mail may say no more than the text did.
+        body = cut(fold(message.subject), SEGMENT) if way == "text" and message.route == "mail" else message.body
         return replace(
-            message, id=name, message_id=outbox.message_id(name, register.origin), route=way, address=address,
+            message, body=body, id=name, message_id=outbox.message_id(name, register.origin), route=way, address=address,
             state="waiting", next_at=message.queued_at, attempts=0, lease_until=None, lease_by=None, sent_at=None,
             error=None, follows=message.id,
         )  # fmt: skip

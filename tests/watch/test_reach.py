@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -112,3 +113,14 @@ def test_nobody_is_told_that_they_themselves_cannot_be_reached(logbook: Program)
     trouble = Trouble("failed", "mail", "550", NOW, message(logbook, "mail", "rosa@ferry.example", key="rosa"))
     with logbook.store.read() as connection:
         assert list(people.tell_owner(connection, trouble)) == []
+
+
+def test_a_mail_that_goes_by_text_instead_says_what_it_said_first(logbook: Program) -> None:
+    people = People(logbook.intake, frozenset({"mail", "text"}))
+    refused = message(logbook, "mail", "jo@ferry.example")
+    with logbook.store.read() as connection:
+        other = people.next_way(connection, replace(refused, subject="B7H, Muelle Ñandú: tanque " * 9, body="b" * 900))
+    assert other is not None
+    assert other.route == "text"
+    assert other.body.startswith("B7H, Muelle Ñandu: tanque")
+    assert len(other.body) <= 160
