@@ -1,7 +1,7 @@
 """A machine's log as rows to read: every entry with both its times, and what became of it.
 
-Promises the two readings of rules.md: the log as it was recorded, or the effective history known at an instant K
-(recorded at or before K, less what a `void` recorded at or before K has struck, in the order of happening). Pure.
+Promises two readings: the log as it was recorded, or the effective history known at an instant K (recorded at or
+before K, less what a `void` recorded at or before K has struck, in the order of happening). Pure.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The other side: the `eventsourcing` package (PyPI), in its own words, on SQLite with the same promises.
+"""The other side: the `eventsourcing` package, in its own words, on SQLite with the same promises.
 
 Its aggregate does less than ours, which is in its favour: it keeps the last act of each kind, and knows no duty,
 no night and no order of happening. Its connections write ahead (its own default) and, like ours, wait for the disk

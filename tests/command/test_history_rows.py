@@ -1,4 +1,4 @@
-"""The two readings of a log, against rules.md: as recorded, and as it counted at an instant."""
+"""The two readings of a log: as recorded, and as it counted at an instant."""
 
 from __future__ import annotations
 
