@@ -51,7 +51,7 @@ def test_every_kind_has_its_row(asked, done, refused):
     assert rows["watering"]["quantity"] == "volume, 1 to 20000 into water_ml, may be left out"
     assert rows["segments"]["fields"]["left_um"] == "needed"
     assert rows["trained"]["fields"]["by"] == "needed"
-    assert rows["person_set"]["private"] == ["email", "key", "name", "phone"]
+    assert rows["person_set"]["private"] == ["email", "key", "name", "phone", "word"]
     assert "enjuague" in done("kinds")
     assert "left_um (needed)" in done("kinds", "segments")
     assert "no kind of entry" in refused("kinds", "rinsse")

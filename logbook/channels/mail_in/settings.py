@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import ipaddress
 import re
 from pathlib import Path
 from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
+
+from logbook.channels.secrets import ip_of, secret_of
 
 Security = Literal["implicit", "starttls", "none"]
 
@@ -52,7 +53,7 @@ class MailInSettings(BaseModel):
     @field_validator("host")
     @classmethod
     def _is_host(cls, value: str) -> str:
-        if not _HOST.fullmatch(value) and _ip(value) is None:
+        if not _HOST.fullmatch(value) and ip_of(value) is None:
             raise ValueError(f"{value!r} is not the name of a host")
         return value
 
@@ -85,7 +86,7 @@ class MailInSettings(BaseModel):
     @property
     def is_local(self) -> bool:
         """Whether the server is this very machine."""
-        address = _ip(self.host)
+        address = ip_of(self.host)
         return self.host == "localhost" or (address is not None and address.is_loopback)
 
     @property
@@ -95,18 +96,4 @@ class MailInSettings(BaseModel):
 
     def secret(self) -> str:
         """The password. Raises ValueError if its file cannot be read. Read anew each time: it may have been changed."""
-        if self.password is not None:
-            return self.password.get_secret_value()
-        if self.password_file is None:
-            return ""
-        try:
-            return self.password_file.read_text(encoding="utf-8").rstrip("\r\n")
-        except (OSError, UnicodeError) as why:
-            raise ValueError(f"password_file {self.password_file} cannot be read ({why})") from why
-
-
-def _ip(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
-    try:
-        return ipaddress.ip_address(text)
-    except ValueError:
-        return None
+        return secret_of(self.password, self.password_file)
