@@ -9,7 +9,7 @@ import json
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from sqlalchemy import Connection, bindparam, delete, or_, select, update
+from sqlalchemy import Connection, bindparam, delete, func, literal_column, or_, select, update
 
 from logbook.store.statements import NONE, ONE, Ready, upsert
 from logbook.store.tables import heard
@@ -44,6 +44,17 @@ _LATEST = Ready(
     .limit(bindparam("most")).offset(NONE),
     "all", "sender", "most",
 )  # fmt: skip
+STRANGERS = ("unknown_sender", "wrong_word")
+"""Outcomes of texts from nobody who is known: they wait until somebody says whose they are."""
+
+_STRANGE = Ready(
+    select(func.count()).where(
+        heard.c.received_at > bindparam("after"),
+        heard.c.received_at <= bindparam("until"),
+        or_(*(heard.c.outcome == literal_column(f"'{outcome}'") for outcome in STRANGERS)),
+    ),
+    "after", "until",
+)  # fmt: skip
 _ERASE_OLD = Ready(delete(heard).where(heard.c.received_at < bindparam("before")), "before")
 _ERASE = Ready(delete(heard).where(heard.c.sender == bindparam("sender")), "sender")
 
@@ -67,6 +78,11 @@ def answered(connection: Connection, id: str, outcome: str, reply: str | None, e
 def latest(connection: Connection, sender: str | None = None, most: int = 50) -> list[Heard]:
     """What came last, from one sender or from all (None), the newest first."""
     return [_made(row) for row in _LATEST.all(connection, int(sender is None), sender or "", most)]
+
+
+def from_strangers(connection: Connection, after: int, until: int) -> int:
+    """How many texts of nobody known came after one instant and by another, and still wait."""
+    return int(_STRANGE.one(connection, after, until)[0])
 
 
 def erase_sender(connection: Connection, sender: str) -> int:

@@ -19,7 +19,7 @@ from logbook.domain.telling.facts import nights_running
 from logbook.domain.telling.items import Item, Letter, Week
 from logbook.domain.telling.quiet import letter_of, next_letter
 from logbook.domain.wording.letter import letter_message
-from logbook.store import alerts, folds, log
+from logbook.store import alerts, folds, heard, log
 from logbook.store import notices as shelf
 from logbook.trade.battery import thirstier
 from logbook.watch.attend import LETTER
@@ -84,12 +84,14 @@ class Letters:
                 if notice.tell != "remind" and notice.ready_at == LETTER
             ]
             monday = date.fromisoformat(day).weekday() == 0
-            if not waiting and not monday:
+            strangers = heard.from_strangers(self.connection, due - DAY, due)
+            if not waiting and not monday and not strangers:
                 continue
             newest: dict[tuple[str, str, str], Item] = {}
             for notice in waiting:
                 newest[notice.machine, notice.duty, notice.opened_by] = _item(notice.about)
             letter = self._letter(person, day, list(newest.values()), self._week(person, due) if monday else None)
+            letter.strangers = strangers
             text = letter_message(letter, person.language, self.now)
             name = self.post.put(self.connection, self.register, person, "letter", text, self.now)
             shelf.gathered(self.connection, [notice.id for notice in waiting], name or "nobody")

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
+from logbook.channels.desk import Message
 from logbook.domain.instants import DAY, HOUR, MINUTE, parse
 from logbook.domain.telling.items import Letter
 from logbook.watch.letters import Letters
@@ -191,3 +192,18 @@ def test_what_another_process_is_telling_is_not_in_the_letter_too(make: Make, mo
     monkeypatch.undo()
     one.step()
     assert [message.kind for message in one.messages(to="lee")] == ["alert"]
+
+
+def test_texts_from_nobody_known_are_told_in_the_morning(make: Make) -> None:
+    """They were kept, and somebody must say whose they are."""
+    one = make()
+    one.until(START)
+    before = len(one.messages("letter"))
+    one.program.desk.take(Message("x-1", "text", "+19025550177", "B7H rinsed", one.now))
+    one.until(START + DAY)
+    letters = one.messages("letter")[before:]
+    assert letters
+    assert "1 text of the last day came from nobody" in " ".join(letters[0].body.split())
+    after = len(one.messages("letter"))
+    one.until(START + 3 * DAY)
+    assert not any("came from nobody" in " ".join(each.body.split()) for each in one.messages("letter")[after:])

@@ -105,7 +105,8 @@ class Letter(msgspec.Struct):
     """One person's morning: exceptions only, worst first.
 
     items: what is still open, or was late and is over; `done` of them are over. nights_told of nights_expected: last
-    night's count. quiet_sites: names of this person's sites with nothing to tell. week: on Mondays.
+    night's count. quiet_sites: names of this person's sites with nothing to tell. week: on Mondays. strangers: texts of the
+    last day from nobody who is known, which wait until somebody says whose they are.
     """
 
     date: str
@@ -114,3 +115,4 @@ class Letter(msgspec.Struct):
     nights_told: int
     quiet_sites: list[str]
     week: Week | None = None
+    strangers: int = 0

@@ -42,7 +42,16 @@ def letter_message(letter: Letter, language: str, now: Instant, *, seal: str | N
     week = letter.week if letter.week != _EMPTY else None
     subject = _subject(letter, open_ones, len(done), language)
     count = _count(letter, language)
-    if not letter.items and week is None and letter.nights_told >= letter.nights_expected:
+    strangers = ""
+    if letter.strangers:
+        strangers = say.plural(
+            "%(n)s text of the last day came from nobody who is known here. It was kept as it came, and waits until "
+            "somebody says whose it is.",
+            "%(n)s texts of the last day came from nobody who is known here. They were kept as they came, and wait until "
+            "somebody says whose they are.",
+            letter.strangers,
+        ) % {"n": letter.strangers}
+    if not letter.items and week is None and not strangers and letter.nights_told >= letter.nights_expected:
         nothing = say("Nothing to tell this morning: %(count)s") % {"count": count}
         return _text(subject, [wrap(nothing)], language, seal, nothing)
     blocks = [wrap(count[:1].upper() + count[1:])]
@@ -57,6 +66,8 @@ def letter_message(letter: Letter, language: str, now: Instant, *, seal: str | N
     if done:
         lines = [line for item in done for line in wrap(over(item, language, now), "  ", "- ")]
         blocks.append([say("Over already:"), *lines])
+    if strangers:
+        blocks.append(wrap(strangers))
     if letter.quiet_sites:
         sites = ", ".join(plain(site) for site in letter.quiet_sites)
         blocks.append(wrap(say("Nothing to tell from: %(sites)s.") % {"sites": sites}))
