@@ -46,6 +46,7 @@ class Session:
         self._settings = settings
         self.uidvalidity = 0
         self._keyword = True
+        self._known: set[int] = set()
         context = None if settings.security == "none" else ssl.create_default_context(cafile=settings.ca_file)
         self._client = IMAPClient(
             settings.host,
@@ -81,7 +82,9 @@ class Session:
     def waiting(self) -> list[int]:
         """The UIDs of the mails that nobody has dealt with, oldest first."""
         mark = [b"UNKEYWORD", KEYWORD] if self._keyword else [b"UNSEEN"]
-        return sorted(self._client.search([b"UNDELETED", *mark]))
+        found = sorted(self._client.search([b"UNDELETED", *mark]))
+        self._known = set(found)
+        return found
 
     def look(self, uids: Sequence[int]) -> dict[int, Waiting]:
         """Size and time of arrival. A mail that has gone in the meantime is left out."""
@@ -133,6 +136,12 @@ class Session:
             while not ended() and (left := until - time.monotonic()) > 0:
                 time.sleep(min(_SLICE, left))
             self._client.noop()
+            return
+        # What came while the last commands ran was announced with their answers, where nobody listens for it: IDLE
+        # would not announce it again. So look once more, and listen only if there is nothing new.
+        known = self._known
+        self._client.noop()
+        if set(self.waiting()) - known:
             return
         until = time.monotonic() + self._settings.idle
         self._client.idle()

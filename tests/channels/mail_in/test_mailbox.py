@@ -8,6 +8,7 @@ import pytest
 
 from logbook.channels.desk import Message
 from logbook.channels.mail_in.mailbox import Mailbox
+from logbook.channels.mail_in.session import Session
 from logbook.domain.instants import SECOND, parse
 from logbook.store import StoreError
 from tests.channels.mail_in.dovecot import Server
@@ -346,3 +347,18 @@ def tls_server(dovecot, ca: Authority):
         yield server
     finally:
         server.stop()
+
+
+def test_a_mail_announced_where_nobody_listens_is_not_waited_for(box, monkeypatch):
+    """It comes while other commands run: the server has said so by then, and IDLE does not say it again."""
+    desk, wait, dropped = Desk(), Session.wait, []
+
+    def announced_before(session: Session, ended):
+        if not dropped:
+            dropped.append(box.drop(mail("B7H rinsed")))
+            session._client.noop()
+        wait(session, ended)
+
+    monkeypatch.setattr(Session, "wait", announced_before)
+    with watched(box.settings(idle=300), desk):
+        until(lambda: desk.taken, seconds=20)
