@@ -20,7 +20,7 @@ from logbook.store import notices as shelf
 from logbook.store.registry import FLEET
 from logbook.watch.attend import Attention
 from logbook.watch.gather import Post, gather
-from logbook.watch.keeping import erase_old
+from logbook.watch.keeping import Erased, erase_old
 from logbook.watch.letters import Letters
 
 AT_ONCE = 64
@@ -45,9 +45,10 @@ def step(post: Post, now: Instant) -> Stepped:
     intake = post.intake
     done = Stepped(now)
     with intake.store.read() as connection:
-        if meta.of(connection, FLEET) is None:
-            intake.store.write(lambda c: signs.put(c, "step", now))
-            return done
+        founded = meta.of(connection, FLEET) is not None
+    if not founded:
+        intake.store.write(lambda connection: signs.put(connection, "step", now))
+        return done
     while True:
         with intake.store.read() as connection:
             reached = [machine for machine, _at in dues.reached(connection, now, most=AT_ONCE)]
@@ -59,8 +60,7 @@ def step(post: Post, now: Instant) -> Stepped:
             done.raised += attention.raised
             done.cleared += attention.cleared
             done.passed_on += attention.passed_on
-    done.messages = intake.store.write(lambda connection: _tell(post, connection, now))
-    erased = intake.store.write(lambda connection: erase_old(intake, connection, now))
+    done.messages, erased = intake.store.write(lambda connection: _tell(post, connection, now))
     if erased is not None and erased.any:
         intake.store.scrub()
     with intake.store.read() as connection:
@@ -87,10 +87,11 @@ def _attend(intake: Intake, machines: tuple[str, ...], now: Instant, connection:
     return attended
 
 
-def _tell(post: Post, connection: Connection, now: Instant) -> int:
+def _tell(post: Post, connection: Connection, now: Instant) -> tuple[int, Erased | None]:
     # Before anything is looked at: where clocks run side by side, the second waits here until the first has told
     # what there was. Else each would gather a part of what was ready for one person into a message of its own.
     signs.put(connection, "step", now)
     queued = gather(post, connection, now)
     register = post.intake.registry.current(connection)
-    return queued + Letters(post, connection, register, now).write()
+    queued += Letters(post, connection, register, now).write()
+    return queued, erase_old(post.intake, connection, now)
