@@ -94,7 +94,6 @@ class Use(msgspec.Struct, gc=False):
     name_seq: int
     name_recorded: Instant
     first: Instant
-    latest_start: Instant
     cut_off: Instant
     site: str
     assumed: bool = False

@@ -58,14 +58,14 @@ def started(machine: Machine, entry: Entry) -> None:
     policy = machine.policy(entry.recorded_at)
     machine.stirred = True
     if use is not None and use.put_away is None and at <= use.cut_off:
-        use.latest_start, use.cut_off = at, at + policy.longest_use
+        use.cut_off = at + policy.longest_use
         _named(machine, use, entry)
         for rule in use_rules:
             rule.went_on(machine, use)
         return
     _opened(
         machine,
-        Use(entry.name, entry.seq, entry.recorded_at, at, at, at + policy.longest_use, machine.site),
+        Use(entry.name, entry.seq, entry.recorded_at, at, at + policy.longest_use, machine.site),
     )
 
 
@@ -87,7 +87,7 @@ def put_away(machine: Machine, entry: Entry) -> None:
         return
     else:
         assumed = at - closing if previous is None else max(at - closing, previous)
-        use = Use(entry.name, entry.seq, entry.recorded_at, assumed, assumed, assumed, machine.site, assumed=True)
+        use = Use(entry.name, entry.seq, entry.recorded_at, assumed, assumed, machine.site, assumed=True)
         _opened(machine, use)
     machine.stirred = False
     use.put_away = at

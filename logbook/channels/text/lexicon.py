@@ -104,7 +104,6 @@ class Lexicon:
     words: dict[str, Meaning] = field(default_factory=dict)
     phrases: dict[str, list[tuple[tuple[str, ...], Meaning]]] = field(default_factory=lambda: defaultdict(list))
     parts: set[str] = field(default_factory=set)
-    battery_before: frozenset[str] = frozenset({"charge"})
     _near: Near | None = None
 
     def add(self, word: str, meaning: Meaning) -> None:

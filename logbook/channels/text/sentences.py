@@ -55,7 +55,6 @@ class Parted:
     items: list[Item] = field(default_factory=list)
     remarks: dict[int, Remark] = field(default_factory=dict)  # by the id of its item
     troubles: list[Trouble] = field(default_factory=list)
-    ends_in_remark: bool = False
 
 
 def split(items: list[Item]) -> list[Sentence]:
@@ -112,7 +111,6 @@ def part(items: list[Item], text_end: int, codes: frozenset[str], lengths: Colle
             remark = Remark(kind, [span])
             _place(parted, sentence, remark)
         current = latest = remark
-    parted.ends_in_remark = current is not None
     return parted
 
 
