@@ -55,5 +55,7 @@ def test_killed_between_the_commit_and_the_answer(gateway: Gateway, postbox: Pos
             assert one.entries("C4J") == ["commissioned", "put_away", "alert_raised"]
             assert sorted(row.id for row in one.heard()) == ["gateway:deadly", "gateway:m0"]
             assert one.states("answer", "alert") == [("text", "sent")] * 4
-    assert gateway.asked == len(gateway.taken) == 4
+    # What was taken over and not yet marked when the kill came is offered again, under the same name, and is known.
+    assert len({each.ours for each in gateway.taken}) == len(gateway.taken) == 4
+    assert gateway.asked in (4, 5)
     assert postbox.keeper.envelopes == []
