@@ -9,6 +9,7 @@ import uuid
 from collections.abc import Awaitable, Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
+from typing import TYPE_CHECKING
 
 from logbook.channels.desk import Desk
 from logbook.channels.mail_out import MailRoute
@@ -24,6 +25,9 @@ from logbook.watch.gather import Post
 from logbook.watch.reach import People
 from logbook.watch.routes import Route
 from logbook.watch.step import Stepped, step
+
+if TYPE_CHECKING:
+    from logbook.web.house import House
 
 ROUTES = frozenset({"mail"})
 """The ways that are sent by unless an installation says otherwise."""
@@ -52,6 +56,7 @@ class Program:
     post: Post
     desk: Desk
     now: Callable[[], Instant]
+    draw: Callable[[int], bytes] = os.urandom
 
     def step(self, now: Instant | None = None) -> Stepped:
         """The clock, once."""
@@ -76,7 +81,18 @@ def program(
     registry = Registry()
     intake = Intake(store, registry, now, draw, ids)
     back = {way_in: way for way_in, way in _WAYS_BACK.items() if way in routes}
-    return Program(store, registry, intake, Post(intake, routes), Desk(intake, back), now)
+    return Program(store, registry, intake, Post(intake, routes), Desk(intake, back), now, draw)
+
+
+def house(program: Program, config: Config) -> House:
+    """What the pages stand on. Needs the extra `web`."""
+    from logbook.web.house import House
+
+    web = config.web
+    return House(
+        program.intake, program.desk, program.draw, config.base_address, None if web is None else web.line,
+        program.post.routes, behind_proxy=web is not None and web.proxy,
+    )  # fmt: skip
 
 
 class Relay:
@@ -131,4 +147,10 @@ def ways_in(program: Program, config: Config, delivery: Delivery, met_again: Rel
         from logbook.channels.mail_in.mailbox import Mailbox  # needs the extra `mail-in`
 
         found.append(("mailbox", Mailbox(config.mail_in, take=take, keep_aside=aside, now=now).run))
+    if config.web is not None:
+        from logbook.channels.gateway.listening import listen
+        from logbook.web.app import make_app as make_pages  # needs the extra `web`
+
+        pages = make_pages(house(program, config))
+        found.append(("pages", partial(listen, pages, config.web.host, config.web.port)))
     return found

@@ -22,8 +22,9 @@ names the setting. Never reads a setting anywhere else, and never shows a passwo
     [gateway]                                   a text gateway, in and out: deploy/gateway.md
     [modem]                                     a modem in a drawer, in and out: deploy/modem.md
     [mail_in]                                   a mailbox that texts come into: deploy/mail-in.md
+    [web]                                       the pages: deploy/pages.md
 
-The last three are set in the file only.
+The last four are set in the file only.
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ from logbook.channels.gateway.settings import GatewaySettings
 from logbook.channels.mail_in.settings import MailInSettings
 from logbook.channels.mail_out.settings import MailSettings
 from logbook.channels.modem.settings import ModemSettings
+from logbook.web.settings import WebSettings
 
 FILE = "logbook.toml"
 """Looked for in the working folder, unless LOGBOOK_CONFIG names another."""
@@ -48,6 +50,7 @@ FILE = "logbook.toml"
 _PREFIX = "LOGBOOK_"
 _TABLES: dict[str, type[BaseModel]] = {
     "mail": MailSettings, "gateway": GatewaySettings, "modem": ModemSettings, "mail_in": MailInSettings,
+    "web": WebSettings,
 }  # fmt: skip
 LogLevel = Literal["debug", "info", "warning", "error"]
 
@@ -68,6 +71,7 @@ class Config(BaseModel):
     gateway: GatewaySettings | None = None
     modem: ModemSettings | None = None
     mail_in: MailInSettings | None = None
+    web: WebSettings | None = None
 
     @model_validator(mode="after")
     def _one_way_for_texts(self) -> Self:

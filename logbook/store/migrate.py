@@ -16,7 +16,7 @@ from sqlalchemy.exc import DBAPIError
 from logbook.store import engine as engines
 from logbook.store.errors import NewerDatabaseError, OlderDatabaseError, StoreError, original, understood
 
-CURRENT = "0001"
+CURRENT = "0002"
 """The revision of the tables that this program reads and writes."""
 
 _STRANGE = (

@@ -2,7 +2,7 @@
 
 `entry` and `entry_id` are the truth and are only ever added to; the database itself refuses anything else (the
 triggers stand in migrations/versions/0001_the_log.py). Every other table is a projection that can be folded
-again from the log, a queue, or the private words that the log commits to. Instants are whole microseconds UTC,
+again from the log, a queue, the private words that the log commits to, or who is signed in to the pages. Instants are whole microseconds UTC,
 ids are text. Never a place for behaviour: what is done with a table stands in the file of its name.
 """
 
@@ -253,4 +253,102 @@ clock = Table(
     Column("at", BigInteger, nullable=False),
     Column("detail", Text),
     sqlite_with_rowid=False,
+)
+
+session = Table(
+    "session",
+    metadata,
+    Column("id", Key, primary_key=True),
+    Column("hash", Key, nullable=False, unique=True),
+    Column("person", Key, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("phone", Key),
+    Column("label", Text, nullable=False),
+    Column("made_at", BigInteger, nullable=False),
+    Column("seen_at", BigInteger, nullable=False),
+    Column("expires_at", BigInteger, nullable=False),
+    Column("ended_at", BigInteger),
+    Column("revoked_at", BigInteger),
+    Index(None, "person"),
+)
+
+link = Table(
+    "link",
+    metadata,
+    Column("hash", Key, primary_key=True),
+    Column("purpose", Text, nullable=False),
+    Column("person", Key),
+    Column("site", Key),
+    Column("made_by", Key),
+    Column("made_at", BigInteger, nullable=False),
+    Column("expires_at", BigInteger, nullable=False),
+    Column("spent_at", BigInteger),
+)
+
+shared_phone = Table(
+    "shared_phone",
+    metadata,
+    Column("id", Key, primary_key=True),
+    Column("hash", Key, nullable=False, unique=True),
+    Column("site", Key, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("made_by", Key),
+    Column("made_at", BigInteger, nullable=False),
+    Column("seen_at", BigInteger, nullable=False),
+    Column("revoked_at", BigInteger),
+)
+
+pin = Table(
+    "pin",
+    metadata,
+    Column("person", Key, primary_key=True),
+    Column("hash", Text, nullable=False),
+    Column("set_at", BigInteger, nullable=False),
+)
+
+passkey = Table(
+    "passkey",
+    metadata,
+    Column("id", Key, primary_key=True),
+    Column("person", Key, nullable=False),
+    Column("public_key", LargeBinary, nullable=False),
+    Column("sign_count", BigInteger, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("made_at", BigInteger, nullable=False),
+    Column("used_at", BigInteger),
+    Index(None, "person"),
+)
+
+challenge = Table(
+    "challenge",
+    metadata,
+    Column("id", Key, primary_key=True),
+    Column("challenge", LargeBinary, nullable=False),
+    Column("person", Key),
+    Column("expires_at", BigInteger, nullable=False),
+)
+
+attempt = Table(
+    "attempt",
+    metadata,
+    Column("name", Key, nullable=False),
+    Column("span", BigInteger, nullable=False),
+    Column("count", BigInteger, nullable=False),
+    PrimaryKeyConstraint("name", "span"),
+    sqlite_with_rowid=False,
+)
+
+api_key = Table(
+    "api_key",
+    metadata,
+    Column("id", Key, primary_key=True),
+    Column("hash", Key, nullable=False, unique=True),
+    Column("label", Text, nullable=False),
+    Column("may", Text, nullable=False),
+    Column("sites", Text, nullable=False),
+    Column("person", Key),
+    Column("made_by", Key),
+    Column("made_at", BigInteger, nullable=False),
+    Column("used_at", BigInteger),
+    Column("revoked_at", BigInteger),
 )

@@ -26,6 +26,7 @@ from sqlalchemy.engine import Engine
 
 from logbook.store import engine as engines
 from logbook.store import migrate
+from logbook.store.bell import Bell
 from logbook.store.errors import RefusedError, StoreError, original, sqlstate, understood
 
 T = TypeVar("T")
@@ -56,6 +57,7 @@ class Store:
         """
         self.url = engines.parse(url)
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
+        self.bell = Bell()
         self._writing = engines.writing(self.url)
         self._reading = engines.reading(self.url, self._writing)
         try:
@@ -72,9 +74,11 @@ class Store:
 
         The job gets a connection; it must not commit, roll back or keep it, nor call `write` again, and may be run
         more than once, so it has no effect but on the database. Whatever it raises comes up here, and then nothing
-        that it did was kept. Raises StoreError if the database fails.
+        that it did was kept. Raises StoreError if the database fails. When it has answered, the bell has rung.
         """
-        return self._writer.write(job)
+        result = self._writer.write(job)
+        self.bell.ring()
+        return result
 
     @contextlib.contextmanager
     def read(self) -> Iterator[Connection]:

@@ -116,15 +116,15 @@ def test_a_database_of_an_older_program_is_refused_until_it_is_brought_up(
     # What the next release will look like: one more migration, and a program that asks for it.
     later = tmp_path / "later"
     shutil.copytree(migrate.scripts(), later)
-    (later / "versions" / "0002_later.py").write_text(
-        "import sqlalchemy as sa\nfrom alembic import op\nrevision, down_revision = '0002', '0001'\n"
+    (later / "versions" / "0003_later.py").write_text(
+        "import sqlalchemy as sa\nfrom alembic import op\nrevision, down_revision = '0003', '0002'\n"
         "def upgrade():\n    op.add_column('clock', sa.Column('more', sa.Text))\n"
     )
     monkeypatch.setattr(migrate, "scripts", lambda: later)
-    monkeypatch.setattr(migrate, "CURRENT", "0002")
-    with pytest.raises(OlderDatabaseError, match=r"older program.*0001.*Nothing was changed.*run: logbook init"):
+    monkeypatch.setattr(migrate, "CURRENT", "0003")
+    with pytest.raises(OlderDatabaseError, match=r"older program.*0002.*Nothing was changed.*run: logbook init"):
         Store(url)
-    assert migrate.upgrade(url) == "0001"
+    assert migrate.upgrade(url) == "0002"
     Store(url).close()
 
 
@@ -135,12 +135,12 @@ def test_a_migration_that_fails_leaves_the_database_as_it_was(
     before = _everything(plain)
     later = tmp_path / "later"
     shutil.copytree(migrate.scripts(), later)
-    (later / "versions" / "0002_later.py").write_text(
-        "import sqlalchemy as sa\nfrom alembic import op\nrevision, down_revision = '0002', '0001'\n"
+    (later / "versions" / "0003_later.py").write_text(
+        "import sqlalchemy as sa\nfrom alembic import op\nrevision, down_revision = '0003', '0002'\n"
         "def upgrade():\n    op.create_table('half', sa.Column('a', sa.Text))\n    raise ZeroDivisionError\n"
     )
     monkeypatch.setattr(migrate, "scripts", lambda: later)
-    monkeypatch.setattr(migrate, "CURRENT", "0002")
+    monkeypatch.setattr(migrate, "CURRENT", "0003")
     with pytest.raises(ZeroDivisionError):
         migrate.upgrade(url)
     assert _everything(plain) == before

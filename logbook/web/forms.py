@@ -1,0 +1,41 @@
+"""Forms as they come back: read within bounds, and only if they were made for whoever sends them."""
+
+from __future__ import annotations
+
+from fastapi import Request
+from starlette.datastructures import FormData
+
+from logbook.web.house import house_of
+from logbook.web.who.visitor import NotSignedIn, csrf_holds, visitor
+
+FIELDS_MOST = 400
+PART_MOST = 256_000
+"""Octets of one field that is no file."""
+
+
+class StaleForm(Exception):
+    """The form was made for another session, or by another site."""
+
+
+async def form(request: Request) -> FormData:
+    """A dependency: the fields of a form of somebody signed in. Raises NotSignedIn, or StaleForm."""
+    fields = await open_form(request)
+    found = visitor(request)
+    if found is None:
+        raise NotSignedIn
+    if not csrf_holds(house_of(request), found.session, text(fields, "csrf")):
+        raise StaleForm
+    return fields
+
+
+async def open_form(request: Request) -> FormData:
+    """A dependency: the fields of a form of anybody; the guard has seen that it comes from a page of ours."""
+    return await request.form(max_files=2, max_fields=FIELDS_MOST, max_part_size=PART_MOST)
+
+
+def text(fields: FormData, name: str, most: int = 4_000) -> str:
+    """One field as text without surrounding blanks; "" if it is missing, a file, or longer than `most`."""
+    value = fields.get(name)
+    if not isinstance(value, str) or len(value) > most:
+        return ""
+    return value.strip()

@@ -1,0 +1,114 @@
+"""What stands before every page: the headers that bind a browser, and the refusal of what another site has it send.
+
+Promises that no answer leaves without its policy, that nothing is written on the word of a cookie alone when another
+site asked for it, and that a body larger than a page can need is not read. Knows nothing of people.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+POLICY = "; ".join((
+    "default-src 'none'",
+    "script-src 'self'",
+    "style-src 'self'",
+    "img-src 'self' data: blob:",
+    "connect-src 'self'",
+    "manifest-src 'self'",
+    "worker-src 'self'",
+    "form-action 'self'",
+    "base-uri 'none'",
+    "frame-ancestors 'none'",
+    # A string never becomes a script; the one address of a service worker goes through the policy of this name.
+    "require-trusted-types-for 'script'",
+    "trusted-types logbook",
+))  # fmt: skip
+"""Content Security Policy (W3C, level 3): nothing inline, nothing of anybody else's."""
+
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "geolocation=(), microphone=(), camera=(self), payment=()",
+    "X-Robots-Tag": "noindex",
+}
+BODY_MOST = 12_000_000
+"""Octets: a phone's photograph as it comes out of the camera, and a little more."""
+_SAFE = {"GET", "HEAD", "OPTIONS"}
+
+
+class Guard:
+    """ASGI middleware. `secure`: the pages are reached by https, and are to be reached by nothing else."""
+
+    def __init__(self, app: ASGIApp, *, secure: bool = False) -> None:
+        self._app = app
+        self._headers = dict(HEADERS)
+        if secure:
+            self._headers["Strict-Transport-Security"] = "max-age=31536000"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse, or pass on and add the headers."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+
+        async def guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                made = MutableHeaders(scope=message)
+                for name, value in self._headers.items():
+                    made.setdefault(name, value)
+                made.setdefault("Cache-Control", "no-store")
+            await send(message)
+
+        refusal = _refusal(scope, headers)
+        if refusal is not None:
+            await _say(guarded, *refusal)
+            return
+        await self._app(scope, _limited(receive), guarded)
+
+
+def _refusal(scope: Scope, headers: Headers) -> tuple[int, str] | None:
+    length = headers.get("content-length", "0")
+    if not length.isdigit() or int(length) > BODY_MOST:
+        return 413, "That is more than can be taken at once. Nothing was saved. Send a smaller photograph or file."
+    if scope["method"] in _SAFE or scope["path"].startswith("/api/"):
+        return None  # programs come with a key of their own, which no browser adds by itself
+    return None if from_here(headers) else (403, "Another site asked for this. Nothing was saved. Open the page anew.")
+
+
+def from_here(headers: Headers) -> bool:
+    """Whether a browser sent this from a page of ours (Fetch Metadata; Origin where a browser is older than that)."""
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site == "same-origin"
+    origin = headers.get("origin")
+    return origin is not None and origin.partition("://")[2] == headers.get("host")
+
+
+def _limited(receive: Receive) -> Receive:
+    """A body that was announced small, or not at all, and does not end: it is cut off."""
+    taken = 0
+
+    async def limited() -> Message:
+        nonlocal taken
+        message = await receive()
+        if message["type"] == "http.request":
+            taken += len(message.get("body", b""))
+            if taken > BODY_MOST:
+                return {"type": "http.disconnect"}
+        return message
+
+    return limited
+
+
+async def _say(send: Send, status: int, sentence: str) -> None:
+    body = sentence.encode()
+    head: Any = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    await send({"type": "http.response.start", "status": status, "headers": head})
+    await send({"type": "http.response.body", "body": body})

@@ -1,0 +1,10 @@
+"""The rooms of the house of pages, in the order in which an address is looked for."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+
+def routers() -> list[APIRouter]:
+    """Every room's router."""
+    return []

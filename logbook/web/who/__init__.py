@@ -1,0 +1,1 @@
+"""Who is who: signing in, signing out, and what each role may see."""

@@ -1,0 +1,71 @@
+"""What holds for every page: the policy it leaves with, who may write, what an error says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from logbook.store import sessions
+from logbook.web import assets
+from tests.web.conftest import Pages
+
+
+def test_every_answer_leaves_with_its_policy(pages: Callable[..., Pages]) -> None:
+    browser = pages().client("lee")
+    for path in ("/", "/en/nowhere", assets.address("base.css"), "/static/x/none.css"):
+        answer = browser.get(path)
+        policy = answer.headers["content-security-policy"]
+        assert "unsafe" not in policy
+        assert "default-src 'none'" in policy
+        assert "require-trusted-types-for 'script'" in policy
+        assert answer.headers["x-content-type-options"] == "nosniff"
+        assert answer.headers["strict-transport-security"]
+
+
+def test_files_are_kept_by_browsers_as_long_as_they_are_the_same(pages: Callable[..., Pages]) -> None:
+    browser = pages().client()
+    assert "immutable" in browser.get(assets.address("base.css")).headers["cache-control"]
+    assert browser.get("/static/older/base.css").headers["cache-control"] == "no-cache"
+    for name in ("../app.py", "%2e%2e%2fapp.py", "base.py", ""):
+        assert browser.get(f"/static/{assets.edition()}/{name}").status_code in {404, 405}
+
+
+def test_who_is_not_signed_in_is_asked_in_and_comes_back_to_where_they_were(pages: Callable[..., Pages]) -> None:
+    answer = pages().client().get("/", headers={"accept-language": "es-MX,es;q=0.9"})
+    assert (answer.status_code, answer.headers["location"]) == (303, "/es/sign-in")
+
+
+def test_what_is_not_there_is_said_in_the_readers_language(pages: Callable[..., Pages]) -> None:
+    browser = pages().client("lee")
+    assert "There is nothing here" in browser.get("/en/nowhere").text
+    assert "Aquí no hay nada" in browser.get("/es/nowhere").text
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+        {"sec-fetch-site": "none"},
+        {"sec-fetch-site": "", "origin": "https://elsewhere.example"},
+    ],
+)
+def test_what_another_site_asks_for_is_not_done(pages: Callable[..., Pages], headers: dict[str, str]) -> None:
+    browser = pages().client("lee")
+    answer = browser.post("/en/me/sign-out", headers=headers)
+    assert answer.status_code == 403
+    assert "Nothing was saved" in answer.text
+
+
+def test_more_than_a_page_needs_is_not_read(pages: Callable[..., Pages]) -> None:
+    assert pages().client("lee").post("/en/me", content=b"x" * 12_000_001).status_code == 413
+
+
+def test_a_session_that_was_taken_away_is_nobodys_at_once(pages: Callable[..., Pages]) -> None:
+    one = pages()
+    browser = one.client()
+    id_ = one.sign_in(browser, "lee")
+    assert browser.get("/").headers["location"] == "/en/tonight"
+    one.house.store.write(lambda c: sessions.revoke(c, id_, one.stage.now))
+    assert browser.get("/").headers["location"] == "/en/sign-in"
