@@ -99,9 +99,9 @@ def served(make: Callable[..., Stage]) -> Iterator[Callable[..., Served]]:
         each.down()
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def browser(chromium: str) -> Iterator[Browser]:
-    """One browser for all tests of this folder; each opens contexts of its own.
+    """One browser for all tests of a file; each opens contexts of its own.
 
     Not the session's: while playwright runs, its event loop is this thread's, and no other test could run one.
     """
