@@ -98,7 +98,10 @@ async def _store(request: Request, why: Exception) -> Response:
     return problem(request, 503, FAILED)
 
 
-async def _unreadable(request: Request, _why: Exception) -> Response:
+async def _unreadable(request: Request, why: Exception) -> Response:
+    errors = why.errors() if isinstance(why, RequestValidationError) else []
+    if any(error["loc"][0] == "path" for error in errors):
+        return problem(request, 404, NOT_THERE)  # no such language, no such code: an address of nothing
     return problem(request, 422, UNREADABLE)
 
 

@@ -7,7 +7,7 @@ reads the templates), and that a template that asks for what is not there fails 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, Literal
 
 from fastapi import Request
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -20,6 +20,9 @@ from logbook.web.who.visitor import visitor
 
 NAMES = {"en": "English", "es": "Español"}
 """A language, as its own speakers call it."""
+
+Language = Literal["en", "es"]
+"""The first part of a page's address."""
 
 _environment = Environment(
     loader=PackageLoader("logbook.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
@@ -106,4 +109,4 @@ def add_filter(name: str, function: Callable[..., Any]) -> None:
     _environment.filters[name] = function
 
 
-__all__ = ["NAMES", "Speech", "Words", "add_filter", "known_language", "preferred", "render", "words"]
+__all__ = ["NAMES", "Language", "Speech", "Words", "add_filter", "known_language", "preferred", "render", "words"]
