@@ -152,6 +152,7 @@ def _ways_in(config: Config, program: Program) -> list[Finding]:
         except OSError as why:
             do = "Start `logbook serve`, or see its log; then have the gateway send a trial text."
             found.append(Finding("texts in", "wrong", f"Nothing listens at {place}: {why.strerror or why}.", do))
+    found += _pages(config)
     if config.mail_in is not None:
         from logbook.channels.mail_in.mailbox import Mailbox  # needs the extra `mail-in`
 
@@ -163,6 +164,27 @@ def _ways_in(config: Config, program: Program) -> list[Finding]:
             found.append(Finding("mail in", "well", "The mailbox can be read."))
         else:
             found.append(Finding("mail in", "wrong", trouble, "Mend [mail_in]; what waits in the mailbox is not lost."))
+    return found
+
+
+def _pages(config: Config) -> list[Finding]:
+    """The pages: whether they are served, and whether links that are sent lead to them."""
+    if config.web is None:
+        return []
+    place = f"{config.web.host}:{config.web.port}"
+    found = []
+    try:
+        socket.create_connection((config.web.host, config.web.port), timeout=3).close()
+        found.append(Finding("pages", "well", f"The pages are served at {place}."))
+    except OSError as why:
+        do = "Start `logbook serve`, or see its log."
+        found.append(Finding("pages", "wrong", f"Nothing is served at {place}: {why.strerror or why}.", do))
+    if not config.base_address:
+        do = "Set base_address to the address by which phones reach the pages."
+        found.append(Finding("links", "wrong", "No link can be sent, and plates bear no code to scan.", do))
+    elif config.base_address.startswith("http:"):
+        do = "Put a reverse proxy with a certificate in front (deploy/pages.md), and set base_address to https."
+        found.append(Finding("links", "look", "The pages are reached without encryption.", do))
     return found
 
 

@@ -16,6 +16,8 @@ from starlette.responses import HTMLResponse
 
 from logbook.domain.wording import LANGUAGES, Speech, speech
 from logbook.web import assets
+from logbook.web.house import house_of
+from logbook.web.sign import sign
 from logbook.web.who.visitor import visitor
 
 NAMES = {"en": "English", "es": "Español"}
@@ -91,7 +93,7 @@ def render(
     """A page. `room`: whose words it speaks (catalogue pages_<room>.po). It is given:
 
     lang; _ and _n (sentences, plurals); here (its own path after the language, for the links to other languages);
-    visitor (or None) and csrf (what its forms carry); asset(name); and whatever `shown` names.
+    visitor (or None) and csrf (what its forms carry); clock (its sign of life, for whoever is signed in); asset(name); and whatever `shown` names.
     """
     said = words(language, room)
     found = visitor(request)
@@ -99,7 +101,8 @@ def render(
     query = f"?{request.url.query}" if request.url.query else ""
     made = _environment.get_template(template).render(
         lang=language, _=said, _n=said.plural, here=f"/{rest}{query}", visitor=found,
-        csrf="" if found is None else found.csrf, **shown,
+        csrf="" if found is None else found.csrf,
+        clock=None if found is None else sign(house_of(request), language), **shown,
     )  # fmt: skip
     return HTMLResponse(made, status, headers=dict(headers or {}))
 
