@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import count
+import hashlib
 from uuid import UUID
 
 import pytest
@@ -17,8 +17,6 @@ KINDS = st.sampled_from(["rinse", "charge", "put_away", "void rinse"])
 
 def test_what_was_recorded_once_keeps_its_id() -> None:
     # Worked out apart from the program: uuid5 by hand is SHA-1 over namespace and name (RFC 9562, section 5.5).
-    import hashlib
-
     name = hashlib.sha1(UUID("5a1d6a0c-6f0f-5c0b-9a55-0d3f1f0c7be1").bytes + b"23456789AB rinse").digest()[:16]
     raw = bytearray(name)
     raw[6] = raw[6] & 0x0F | 0x50
@@ -32,16 +30,15 @@ def test_another_tap_or_another_kind_is_another_id(one: str, other: str, kind: s
     assert same == ((one, kind) == (other, second))
 
 
-def test_a_new_tap_is_drawn_letter_by_letter() -> None:
-    numbers = count()
-    asked: list[int] = []
+@given(st.binary(min_size=16, max_size=16))
+def test_whatever_is_drawn_makes_a_code(drawn: bytes) -> None:
+    assert is_tap(new_tap(lambda most: drawn[:most]))
 
-    def draw(most: int) -> int:
-        asked.append(most)
-        return next(numbers)
 
-    assert new_tap(draw) == "23456789AB"
-    assert asked == [len(ALPHABET)] * LENGTH
+def test_every_place_of_a_code_hangs_on_chance() -> None:
+    made = [new_tap(lambda most, n=n: hashlib.sha256(bytes([n])).digest()[:most]) for n in range(250)]
+    assert len(set(made)) == 250
+    assert all(len({code[place] for code in made}) == len(ALPHABET) for place in range(LENGTH))
 
 
 @pytest.mark.parametrize(
