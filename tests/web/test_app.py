@@ -69,3 +69,17 @@ def test_a_session_that_was_taken_away_is_nobodys_at_once(pages: Callable[..., P
     assert browser.get("/").headers["location"] == "/en/tonight"
     one.house.store.write(lambda c: sessions.revoke(c, id_, one.stage.now))
     assert browser.get("/").headers["location"] == "/en/sign-in"
+
+
+def test_the_clocks_silence_is_shown_on_every_page(pages: Callable[..., Pages]) -> None:
+    one = pages()
+    browser = one.client("lee")
+    assert "The clock has never run" in browser.get("/en/nowhere").text
+    one.stage.step()
+    one.stage.now += 12_000_000
+    assert "looked at everything 12 s ago" in browser.get("/en/nowhere").text
+    assert "revisó todo hace 12 s" in browser.get("/es/nowhere").text
+    one.stage.now += 4 * 60_000_000
+    said = browser.get("/en/nowhere").text
+    assert "The clock last looked 4 min ago: no alert is being raised" in said
+    assert "clock" not in one.client().get("/en/nowhere").text  # nobody's business outside
