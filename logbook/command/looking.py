@@ -8,13 +8,12 @@ from zoneinfo import ZoneInfo
 import typer
 
 from logbook.command import show
-from logbook.command.history_rows import Row, Told, rows
 from logbook.command.options import Db, Json, instant, machine_of, opened, register_of
+from logbook.domain.history_rows import Row, rows
 from logbook.domain.wallclock import zone
 
 if TYPE_CHECKING:
     from logbook.bootstrap import Program
-    from logbook.domain.register import MachineRecord, Register
 
 _Machine = Annotated[str, typer.Argument(metavar="MACHINE", help="The code on its plate.")]
 
@@ -122,6 +121,8 @@ def history(
 
     With --known-at: what counted at that instant, in the order in which it happened.
     """
+    from logbook.intake.reading import told_of
+
     with opened(db) as program:
         now = program.now()
         since_, until_, known_at_ = (
@@ -130,8 +131,10 @@ def history(
         )
         register = register_of(program)
         known = machine_of(register, machine)
+        with program.store.read() as connection:
+            entries = told_of(connection, known.uuid, register)
         found = rows(
-            entries_of(program, known, register),
+            entries,
             lambda site, at: register.policy(known.uuid, site, at).late_after,
             known_at=known_at_,
             since=since_,
@@ -143,31 +146,6 @@ def history(
         return
     columns = ("seq", "happened", "recorded", "what", "by", "", "data")
     show.table(columns, [_cells(row, zones.get(row.site, zone("UTC"))) for row in found])
-
-
-def entries_of(program: Program, machine: MachineRecord, register: Register) -> list[Told]:
-    """A machine's log in the order of recording, with the private words that are still kept."""
-    from logbook.evidence.form import read
-    from logbook.store import log, words
-
-    with program.store.read() as connection:
-        kept = {(word.entry, word.item): word.content.decode() for word in words.of_machine(connection, machine.uuid)}
-        people = words.people_of(connection, machine.uuid)
-        waiting = {name for name, uuid in people.items() if _waits(register, uuid)}
-        found = []
-        for row in log.by_seq(connection, machine.uuid):
-            formed = read(row.bytes)
-            private = {item: kept.get((row.id, item)) for item in formed.private}
-            said = (formed.role, formed.channel, formed.data, private)
-            found.append(
-                Told(row.seq, row.id, row.kind, row.occurred_at, row.recorded_at, *said, formed.reporter in waiting)
-            )
-    return found
-
-
-def _waits(register: Register, person: str) -> bool:
-    known = register.people.get(person)
-    return known is not None and known.state == "unconfirmed"
 
 
 def _cells(row: Row, place: ZoneInfo) -> tuple[object, ...]:

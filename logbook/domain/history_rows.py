@@ -19,6 +19,7 @@ class Told(NamedTuple):
     """An entry as its bytes say it, with the private words that are still kept.
 
     `unconfirmed`: its reporter joined by the word on the plate, and no supervisor has answered for them yet.
+    `reporter`: the pseudonym used on this machine, by which somebody finds their own entries; no row shows it.
     """
 
     seq: int
@@ -31,6 +32,7 @@ class Told(NamedTuple):
     data: Mapping[str, Any]
     private: Mapping[str, str | None]
     unconfirmed: bool = False
+    reporter: str = ""
 
 
 class Row(NamedTuple):

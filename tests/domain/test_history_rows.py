@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logbook.command.history_rows import Told, rows
+from logbook.domain.history_rows import Told, rows
 from logbook.domain.instants import HOUR, MINUTE
 
 T = 1_800_000_000_000_000

@@ -1,0 +1,49 @@
+"""A machine's log read back: what was told, with the private words that are still kept.
+
+Promises every entry, in the order of recording, and no name: a reporter is the pseudonym of that machine. It reads
+bytes as they lie; that they are what was once written is the business of `logbook.evidence.audit`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+from sqlalchemy import Connection
+
+from logbook.domain.history_rows import Told
+from logbook.domain.register import Register
+from logbook.store import log, words
+
+
+class _Said(msgspec.Struct, gc=False):
+    channel: str
+    data: dict[str, Any]
+    private: dict[str, str]
+    reporter: str
+    role: str
+
+
+_said = msgspec.json.Decoder(_Said).decode
+_NOTHING: dict[str, str | None] = {}
+
+
+def told_of(connection: Connection, machine: str, register: Register) -> list[Told]:
+    """A machine's log in the order of recording."""
+    kept = {(word.entry, word.item): word.content.decode() for word in words.of_machine(connection, machine)}
+    waiting = {
+        name
+        for name, person in words.people_of(connection, machine).items()
+        if (known := register.people.get(person)) is not None and known.state == "unconfirmed"
+    }
+    found = []
+    for row in log.by_seq(connection, machine):
+        said = _said(row.bytes)
+        private = {item: kept.get((row.id, item)) for item in said.private} if said.private else _NOTHING
+        found.append(
+            Told(
+                row.seq, row.id, row.kind, row.occurred_at, row.recorded_at, said.role, said.channel, said.data,
+                private, said.reporter in waiting, said.reporter,
+            )
+        )  # fmt: skip
+    return found
