@@ -71,7 +71,13 @@ _old = (
     )
 )
 _ERASE_OLD = Ready(
-    delete(private_word).where(private_word.c.machine != bindparam("spared"), exists(_old)), "spared", "before"
+    delete(private_word).where(
+        private_word.c.machine != bindparam("spared"), private_word.c.item != bindparam("apart"), exists(_old)
+    ),
+    "spared", "apart", "before",
+)  # fmt: skip
+_ERASE_OLD_OF = Ready(
+    delete(private_word).where(private_word.c.item == bindparam("item"), exists(_old)), "item", "before"
 )
 _GIVE = upsert(pseudonym, "machine", "person", "reporter", keys=["machine", "person"], keep=True)
 _REPORTER = Ready(
@@ -125,9 +131,17 @@ def erase(connection: Connection, machine: str, entries: Iterable[str]) -> int:
     return sum(int(_ERASE.run(connection, machine, entry).rowcount) for entry in entries)
 
 
-def erase_before(connection: Connection, before: int, spared: str) -> int:
-    """Erase the words of entries recorded before an instant, in every log but one; answers with how many."""
-    return int(_ERASE_OLD.run(connection, spared, before).rowcount)
+def erase_before(connection: Connection, before: int, spared: str, apart: str = "") -> int:
+    """Erase the words of entries recorded before an instant, in every log but one; answers with how many.
+
+    `apart`: the item that has a time of its own, and is left.
+    """
+    return int(_ERASE_OLD.run(connection, spared, apart, before).rowcount)
+
+
+def erase_item_before(connection: Connection, before: int, item: str) -> int:
+    """Erase one item of entries recorded before an instant, in every log; answers with how many."""
+    return int(_ERASE_OLD_OF.run(connection, item, before).rowcount)
 
 
 def give_reporter(connection: Connection, machine: str, person: str, reporter: str) -> str:

@@ -1,7 +1,7 @@
-"""How long private words are kept: raw texts, messages and remarks are erased when their time is over, once a day.
+"""How long private words are kept: raw texts, messages, remarks and photographs are erased when their time is over.
 
-The log itself is never touched: it holds commitments only, and verifies as before. People's names and numbers stay as
-long as the register needs them; erasing a person is an act of its own. Photographs are not kept by this version.
+That is looked at once a day. The log itself is never touched: it holds commitments only, and verifies as before.
+People's names and numbers stay as long as the register needs them; erasing a person is an act of its own.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
+from logbook.domain.entries.faults import PHOTO_ITEM
 from logbook.domain.instants import DAY, Instant
 from logbook.intake import Intake
 from logbook.store import clock as signs
@@ -21,16 +22,17 @@ _SIGN = "keeping"
 
 @dataclass(frozen=True, slots=True)
 class Erased:
-    """How much was erased: raw texts, messages and notices, remarks."""
+    """How much was erased: raw texts, messages and notices, remarks, photographs."""
 
     texts: int
     messages: int
     words: int
+    photographs: int = 0
 
     @property
     def any(self) -> bool:
         """Whether anything was."""
-        return bool(self.texts or self.messages or self.words)
+        return bool(self.texts or self.messages or self.words or self.photographs)
 
 
 def erase_old(intake: Intake, connection: Connection, now: Instant) -> Erased | None:
@@ -40,9 +42,12 @@ def erase_old(intake: Intake, connection: Connection, now: Instant) -> Erased | 
         return None
     signs.put(connection, _SIGN, now)
     policy = intake.registry.current(connection).fleet_policy(now)
-    texts, private = (now - policy.duration(key).days * DAY for key in ("keep_texts", "keep_private"))
+    texts, private, photographs = (
+        now - policy.duration(key).days * DAY for key in ("keep_texts", "keep_private", "keep_photographs")
+    )
     return Erased(
         heard.erase_before(connection, texts),
         outbox.erase_before(connection, texts) + shelf.erase_before(connection, texts),
-        words.erase_before(connection, private, intake.registry.fleet(connection)),
+        words.erase_before(connection, private, intake.registry.fleet(connection), apart=PHOTO_ITEM),
+        words.erase_item_before(connection, photographs, PHOTO_ITEM),
     )

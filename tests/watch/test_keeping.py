@@ -14,6 +14,7 @@ from logbook.channels.desk import Message
 from logbook.domain.fleetfile import read
 from logbook.domain.instants import DAY, Instant, parse
 from logbook.evidence.audit import audit
+from logbook.intake import By, Draft
 from logbook.intake.fleet import apply
 from logbook.store import heard, log, migrate, outbox, words
 
@@ -102,6 +103,52 @@ def test_texts_go_after_their_days_and_remarks_after_theirs(logbook: Program, cl
     assert verdict.whole
     assert person is not None
     assert person.name == "Ana Reyes"
+
+
+def photograph(logbook: Program, of: str) -> str:
+    machine = logbook.registry.current
+    with logbook.store.read() as connection:
+        uuid_ = machine(connection).by_code["B7H"].uuid
+        person = machine(connection).person_by_key("ana")
+    assert person is not None
+    id_ = str(uuid.uuid4())
+    picture = Draft(id_, uuid_, "photo", {"entry": of, "image": "/9j/" + "A" * 400})
+    logbook.intake.record([picture], By(person.uuid, "cleaner", "form"))
+    return id_
+
+
+@pytest.mark.parametrize(
+    ("policy", "kept_days", "gone_days"),
+    [
+        ("", 364, 366),
+        ('[policy]\nkeep_photographs = "P30D"', 29, 31),
+        ('[policy]\nkeep_photographs = "P1000D"', 999, 1001),
+    ],
+)
+def test_photographs_have_a_time_of_their_own(
+    tmp_path: Path, clock: Clock, policy: str, kept_days: int, gone_days: int
+) -> None:
+    url = f"sqlite:///{tmp_path / 'photographs.sqlite'}"
+    migrate.upgrade(url)
+    running = program(url, now=lambda: clock.now)
+    try:
+        apply(running.intake, read(policy + FLEET))
+        say(running, clock, "B7H squeegee hose leaks")
+        with running.store.read() as connection:
+            machine = running.registry.current(connection).by_code["B7H"].uuid
+            fault = next(row.id for row in log.by_seq(connection, machine) if row.kind == "fault")
+        photograph(running, fault)
+        for days, there in ((kept_days, True), (gone_days, False)):
+            clock.now = START + days * DAY
+            running.step()
+            assert (("/9j/" + "A" * 400).encode() in kept(running)[2]) is there, days
+            # The remark has its own time, whichever of the two is longer.
+            assert (b"squeegee hose leaks" in kept(running)[2]) is (days < 730), days
+        with running.store.read() as connection:
+            verdict = audit(log.every(connection), log.logs(connection), words.every(connection))
+        assert verdict.whole
+    finally:
+        running.close()
 
 
 def test_what_still_waits_to_be_sent_is_not_erased(logbook: Program, clock: Clock) -> None:

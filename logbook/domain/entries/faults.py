@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from logbook.domain.entries.base import LEADERS, Done, Kind, MaybePrivate, Words, catalogue
+from pydantic import Field
+
+from logbook.domain.entries.base import LEADERS, PRIVATE, Done, EntryId, Kind, MaybePrivate, Words, catalogue
+
+PHOTO_ITEM = "image"
+"""The private item that a photograph is kept under, and found by when its time is over."""
+PHOTO_MOST = 200_000
+"""Octets of a photograph as it is kept."""
+Jpeg = Annotated[str, Field(min_length=4, max_length=(PHOTO_MOST + 2) // 3 * 4, pattern=r"^/9j/[A-Za-z0-9+/]*={0,2}$")]
+"""A JPEG in base64 (RFC 4648, section 4): FF D8 FF comes out as `/9j/`."""
 
 
 @catalogue.add
@@ -22,6 +31,18 @@ class Fault(Done):
     example: ClassVar[dict[str, Any]] = {"note": "squeegee hose leaks"}
 
     note: MaybePrivate = None
+
+
+@catalogue.add
+class Photo(Kind):
+    """What is wrong, as a picture: an entry of its own, so that the fault arrives even where the picture cannot."""
+
+    kind = "photo"
+    meaning: ClassVar[str] = "A photograph of what is wrong."
+    example: ClassVar[dict[str, Any]] = {"entry": "0192d5c8-0000-7000-8000-000000000001", "image": "/9j/4AAQSkZJRg=="}
+
+    entry: EntryId
+    image: Annotated[Jpeg, PRIVATE]
 
 
 @catalogue.add

@@ -28,6 +28,7 @@ ENTRIES: dict[str, str] = {
     "segments": mark("segments measured"),
     "segment_change": mark("new segments fitted"),
     "fault": mark("fault reported"),
+    "photo": mark("photograph added"),
     "repair_requested": mark("repair asked for"),
     "repaired": mark("repaired"),
     "note": mark("remark made"),
