@@ -27,7 +27,8 @@ PROGRAM = By(None, "program", "program")
 class Draft:
     """An entry that somebody wants recorded. `log`: the machine's (or the fleet's) uuid.
 
-    `occurred_at` None: at the instant of recording. `id`: a UUID given by whoever first wrote it down.
+    `occurred_at` None: at the instant of recording. `id`: a UUID given by whoever first wrote it down. `merge`: this
+    act may have come by another way already, under this id; then what came first stands, whatever this one adds to it.
     """
 
     id: str
@@ -36,6 +37,7 @@ class Draft:
     data: Mapping[str, Any] = field(default_factory=dict)
     occurred_at: Instant | None = None
     version: int | None = None
+    merge: bool = False
 
 
 @dataclass(frozen=True, slots=True)

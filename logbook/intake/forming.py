@@ -159,9 +159,16 @@ class Former:
         self, connection: Connection, name: str, draft: Draft, data: Mapping[str, Any], private: Mapping[str, str],
         known: NewEntry | Stored,
     ) -> Written:  # fmt: skip
-        """The same id again: answered as the first time if it says the same. Raises door.Refused if it does not."""
+        """The same id again: answered as the first time if it says the same. Raises door.Refused if it does not.
+
+        One act told by two ways says the same if it is of one kind, on one machine: each way has its own idea of when
+        it was, and of how much of it is worth saying.
+        """
         told = read_form(known.bytes)
-        same = told.machine == name and told.kind == draft.kind and told.data == data
+        same = told.machine == name and told.kind == draft.kind
+        if draft.merge and same:
+            return Written(draft.id, name, known.seq, draft.kind, known.occurred_at, known.recorded_at, repeated=True)
+        same = same and told.data == data
         if not _at_once_or_same(draft.occurred_at, known.occurred_at, known.recorded_at):
             same = False
         if same and set(told.private) == set(private):

@@ -214,6 +214,61 @@ def test_commissioned_again_is_answered_and_another_one_refused(make: Make) -> N
         one.program.intake.record([Draft(one.ids(), one.machine("B7H"), "commissioned", data)], PROGRAM)
 
 
+# ---------------------------------------------------------------------------------- one act, told by two ways
+
+
+def merging(draft: Draft, **change: Any) -> Draft:
+    fields = {name: getattr(draft, name) for name in ("id", "log", "kind", "data", "occurred_at")}
+    return Draft(**{**fields, **change}, merge=True)
+
+
+@pytest.mark.parametrize("change", [{"data": {}}, {"occurred_at": START - 2 * HOUR}, {"occurred_at": None}])
+def test_an_act_that_came_by_another_way_stands_as_it_came_first(make: Make, change: dict[str, Any]) -> None:
+    one = make()
+    draft = one.draft("B7H", "put_away", START - HOUR, charge_pct=40)
+    [first] = one.program.intake.record([merging(draft)], one.by("ana")).entries
+    assert not first.repeated
+    one.now += HOUR
+    [again] = one.program.intake.record([merging(draft, **change)], one.by("ana", "text")).entries
+    assert (again.repeated, again.seq, again.occurred_at) == (True, 2, START - HOUR)
+    assert one.entries("B7H")[1:] == [("put_away", START, {"charge_pct": 40})]
+    assert sound(one)
+
+
+def test_private_words_that_came_by_another_way_stand_as_they_came_first(make: Make) -> None:
+    one = make()
+    draft = one.draft("B7H", "fault", note="hose leaks")
+    one.program.intake.record([draft], one.by("ana", "text"))
+    [again] = one.program.intake.record([merging(draft, data={"note": "hose leaks again"})], one.by("ana")).entries
+    assert again.repeated
+    assert one.read(lambda c: [word.content for word in words.of_entry(c, one.machine("B7H"), draft.id)]) == [
+        b"hose leaks"
+    ]
+
+
+def test_another_act_is_never_merged(make: Make) -> None:
+    one = make()
+    draft = one.draft("B7H", "rinse")
+    one.program.intake.record([draft], one.by("ana"))
+    for change in ({"kind": "charge"}, {"log": one.machine("B8F")}):
+        with refused("id_reused"):
+            one.program.intake.record([merging(draft, **change)], one.by("ana", "text"))
+    with refused("bad_data"):  # it is looked at as ever, even if it adds nothing
+        one.program.intake.record([merging(draft, data={"colour": "red"})], one.by("ana", "text"))
+    assert kinds(one) == ["commissioned", "rinse"]
+    assert kinds(one, "B8F") == ["commissioned"]
+
+
+def test_what_was_struck_is_not_told_anew_by_another_way(make: Make) -> None:
+    one = make()
+    draft = one.draft("B7H", "rinse")
+    one.program.intake.record([draft], one.by("ana"))
+    one.tell("B7H", "void", entry=draft.id)
+    [again] = one.program.intake.record([merging(draft)], one.by("ana", "text")).entries
+    assert again.repeated
+    assert kinds(one) == ["commissioned", "rinse", "void"]
+
+
 # ---------------------------------------------------------------------------------------------- what is turned away
 
 
