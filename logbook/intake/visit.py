@@ -14,6 +14,7 @@ from logbook.domain.instants import parse as parse_instant
 from logbook.domain.register import Register
 from logbook.domain.telling.wake import next_wake
 from logbook.domain.watchman import Watchman
+from logbook.intake import passing
 from logbook.intake.drafts import By, Draft, Written
 from logbook.intake.forming import Former, Place
 from logbook.store import alerts, dues, folds, log
@@ -58,15 +59,17 @@ class Visit:
         return formed.written
 
     def _answered(self, entries: Iterable[Entry]) -> None:
-        """Someone took an alert in hand: its next step waits until then."""
+        """Someone took an alert in hand, or asked somebody else to: its next step waits until then."""
         for entry in entries:
-            if entry.kind != "acknowledged":
+            if entry.kind not in ("acknowledged", "passed_on"):
                 continue
             data = entry.data
             identity = (self.uuid, data["duty"], data["opened_by"], data["number"])
             found = alerts.find(self.connection, identity)
             if found is None or found.cleared_at is not None:
                 raise door.Refused("no_alert", "There is no such alert any more. Nothing was saved.")
+            if entry.kind == "passed_on":
+                passing.asked(self, entry, found)
             until = parse_instant(data["until"])
             later = None if found.next_step_at is None else max(found.next_step_at, until)
             alerts.acknowledged(self.connection, identity, until, later)

@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 
-from logbook.domain.entries.base import CLOCK, LEADERS, Kind, ShortText, catalogue
+from logbook.domain.entries.base import CLOCK, LEADERS, EntryId, Kind, ShortText, catalogue
 
 Rfc3339 = Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z$")]
 Number = Annotated[int, Field(ge=1)]
@@ -77,4 +77,28 @@ class Acknowledged(Kind):
     opened_by: ShortText
     number: Number
     due_at: Rfc3339 | None = None
+    until: Rfc3339
+
+
+@catalogue.add
+class PassedOn(Kind):
+    """A leader asked another one of the site to see to an alert; the escalation waits until then for their answer.
+
+    `to`: who was asked, by their pseudonym on this machine, so that an erasure reaches it. `role`: in which role.
+    """
+
+    kind = "passed_on"
+    by = LEADERS
+    strikable = False
+    meaning: ClassVar[str] = "Somebody was asked by another to see to an alert."
+    example: ClassVar[dict[str, Any]] = {
+        **_DUTY, "to": "0192d5c8-0000-7000-8000-00000000000a", "role": "supervisor", "until": "2026-03-09T11:30:00Z",
+    }  # fmt: skip
+
+    duty: ShortText
+    opened_by: ShortText
+    number: Number
+    due_at: Rfc3339 | None = None
+    to: EntryId
+    role: ShortText
     until: Rfc3339

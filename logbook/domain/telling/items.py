@@ -33,7 +33,8 @@ class Item(msgspec.Struct):
     for all). `note`: the reporter's own words, where there are some and the reader may see them. `along`: duties of
     the same machine-night that a `night` item speaks for. `nights`: so many nights running untold, this one included.
     `next_night`: when the machine's next expected night begins. `step`: 1 first told, 2 and up: passed on.
-    `held`: quiet hours kept it for the letter. `way`: mail or text, where policy's step names one.
+    `held`: quiet hours kept it for the letter. `way`: mail or text, where policy's step names one. `asked_by`: the role
+    of whoever asked this reader to see to it.
     """
 
     duty: str
@@ -62,6 +63,7 @@ class Item(msgspec.Struct):
     next_night: Instant | None = None
     held: bool = False
     way: str | None = None
+    asked_by: str | None = None
 
 
 class Reminder(msgspec.Struct):

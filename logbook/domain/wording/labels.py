@@ -46,6 +46,7 @@ ENTRIES: dict[str, str] = {
     "alert_escalated": mark("alert passed on"),
     "alert_cleared": mark("alert cleared"),
     "acknowledged": mark("alert taken in hand"),
+    "passed_on": mark("asked somebody to see to it"),
     "ordered": mark("parts ordered"),
     "received": mark("parts received"),
     "counted": mark("parts counted"),

@@ -114,7 +114,9 @@ def _subject(ranked: Sequence[Item], language: str) -> str:
 def _marked(ranked: Sequence[Item], line: str, language: str) -> str:
     """URGENT and passed on stand in front, where a phone's list still shows them."""
     say = speech(language, "alerts")
-    if all(item.step > 1 for item in ranked):
+    if all(item.asked_by is not None for item in ranked):
+        line = say("Asked of you: %(what)s") % {"what": line}
+    elif all(item.step > 1 for item in ranked):
         line = say("Passed on: %(what)s") % {"what": line}
     if any(item.tell == "urgent" for item in ranked):
         line = say("URGENT: %(what)s") % {"what": line}

@@ -172,7 +172,10 @@ def when(item: Item, language: str, now: Instant) -> str:
         last = say("Last: %(done)s %(time)s (%(role)s).")
         done, who = entry_label(kind, language), role_label(role, language)
         said.append(last % {"done": done, "time": _at(item, at, language, now), "role": who})
-    if item.step > 1:
+    if item.asked_by is not None:
+        who = role_label(item.asked_by, language)
+        said.append(say("You are asked to see to it (%(role)s); until you answer, nobody has it.") % {"role": who})
+    elif item.step > 1:
         said.append(say("Passed on to you, for nobody has answered so far."))
     return " ".join(said)
 
