@@ -28,6 +28,7 @@ from logbook.domain import door
 from logbook.domain.owed import pressing
 from logbook.domain.people import Person
 from logbook.domain.register import Register
+from logbook.domain.tapcode import entry_id
 from logbook.intake import PROGRAM, By, Draft, Intake, Receipt
 from logbook.store import heard
 
@@ -179,7 +180,8 @@ class Desk:
         def also(connection: Connection, receipt: Receipt) -> None:
             codes = {machine: register.machines[machine].code for machine in receipt.owed}
             owed = {codes[m]: [each.duty for each in pressing(some, message.at)] for m, some in receipt.owed.items()}
-            reply = answer(reading, fleet=fleet, owed=owed, language=person.language)
+            before = all(entry.repeated for entry in receipt.entries)  # the phone itself was quicker
+            reply = answer(reading, fleet=fleet, owed=owed, repeated=before, language=person.language)
             replies[:] = [None if quiet else reply]
             entries = [entry.id for entry in receipt.entries]
             self._settled(connection, message, "saved", replies[0], entries, person, register)
@@ -188,9 +190,11 @@ class Desk:
         return Answer("saved", replies[0], tuple(entry.id for entry in receipt.entries), reading)
 
     def _draft(self, message: Message, number: int, said: Said, register: Register) -> Draft:
+        """A tap that a phone offered as a text may have come from the phone itself by now, or will: it is one act."""
+        id = id_of(message, number) if said.tap is None else entry_id(said.tap, said.kind)
         return Draft(
-            id_of(message, number), register.by_code[said.machine].uuid, said.kind, said.data,
-            min(said.occurred_at, message.at),
+            id, register.by_code[said.machine].uuid, said.kind, said.data, min(said.occurred_at, message.at),
+            merge=said.tap is not None,
         )  # fmt: skip
 
     def _control(

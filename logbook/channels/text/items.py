@@ -25,7 +25,8 @@ _CLOCK_WORDS = frozenset({"hours", "hour", "horas", "hora", "hrs", "hr"})
 class Item:
     """One thing said.
 
-    `role` is a role of the lexicon, or one of: code, mixed, break, question, about, number, when, ambiguous, remark.
+    `role` is a role of the lexicon, or one of: code, mixed, break, question, about, number, when, ambiguous, remark,
+    tap (a tap's code), spoilt (one that was damaged).
     """
 
     role: Role | str
@@ -49,6 +50,10 @@ def itemise(text: str, codes: frozenset[str]) -> list[Item]:
 
 
 def _item(token: Token, words: Lexicon) -> Item:
+    if token.shape == "spoilt" and token.text.isalpha():  # "#WATERED" is a word; its case says nothing
+        word = token.text.lower()
+        if word in words.words or words.near(word):
+            token = Token("word", word, token.start, token.end)
     if token.shape != "word":
         return Item(token.shape, token.text, token.start, token.end, minus=token.minus)
     meaning = words.words.get(token.text)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from logbook.channels.text import commands, machines, quantities, runs, sentences, times, words
+from logbook.channels.text import commands, machines, quantities, runs, sentences, taps, times, words
 from logbook.channels.text.items import Item, itemise
 from logbook.channels.text.tokens import tidy, tokenise
 from logbook.channels.text.troubles import Rank, Trouble, first
@@ -28,12 +28,13 @@ _UNUSED_AGAINST = frozenset({"start", "put_away", "prepared"})
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """One entry that a text wants recorded."""
+    """One entry that a text wants recorded. `tap`: the code of the tap it tells of, which may come by itself too."""
 
     machine: str
     kind: str
     occurred_at: Instant
     data: dict[str, Any]
+    tap: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,15 @@ class _Act:
     whens: list[times.When] = field(default_factory=list)
 
 
+@dataclass(slots=True)
+class _Said:
+    """What was said of these machines in one go, and the tap that it belongs to."""
+
+    machines: list[str]
+    acts: list[_Act]
+    tap: str | None
+
+
 def read(message: str, fleet: Fleet, at: Instant) -> Reading:
     """Read one message that came at `at`."""
     text = tidy(message)
@@ -87,22 +97,25 @@ def read(message: str, fleet: Fleet, at: Instant) -> Reading:
     if command is not None:
         return _commanded(command, at)
     troubles: list[Trouble] = []
-    parts, found = machines.parts(items, len(text), fleet.lone_machine)
-    troubles += found
-    troubles += words.card(items)
-    acts: list[tuple[list[str], list[_Act]]] = []
-    for part in parts:
-        parted = sentences.part(part.items, part.end, fleet.codes, lengths)
-        troubles += parted.troubles
-        troubles += machines.bad_codes(parted.items, lengths)
-        objects = words.objects(parted.items)
-        bound = quantities.bind(parted.items, objects)
-        troubles += bound.troubles
-        troubles += words.check(parted.items, bound.absorbed)
-        said = _acts(parted, bound, objects, text, troubles)
-        _give_times(parted.items, said, troubles, another_follows=part is not parts[-1])
-        acts.append((part.machines, said))
-    return _finish(acts, troubles, fleet, at)
+    said: list[_Said] = []
+    for piece in taps.pieces(items, len(text), fleet.lone_machine):
+        parts, found = machines.parts(piece.items, piece.end, piece.machine)
+        troubles += found
+        troubles += words.card(piece.items)
+        for part in parts:
+            parted = sentences.part(part.items, part.end, fleet.codes, lengths)
+            troubles += parted.troubles
+            troubles += machines.bad_codes(parted.items, lengths)
+            objects = words.objects(parted.items)
+            bound = quantities.bind(parted.items, objects)
+            troubles += bound.troubles
+            troubles += words.check(parted.items, bound.absorbed)
+            acts = _acts(parted, bound, objects, text, troubles)
+            last = part is parts[-1]
+            _give_times(parted.items, acts, troubles, another_follows=not last)
+            # One tap is of one machine: what stands before the last code of its piece is not the tap's.
+            said.append(_Said(part.machines, acts, piece.tap if last and len(part.machines) < 2 else None))
+    return _finish(said, troubles, fleet, at)
 
 
 def _commanded(command: commands.Command, at: Instant) -> Reading:
@@ -204,38 +217,40 @@ def _leans_forward(items: list[Item], index: int, another_follows: bool) -> bool
     return cut and items[after].role in ("kind", "remark", "bare")
 
 
-def _finish(
-    acts: list[tuple[list[str], list[_Act]]],
-    troubles: list[Trouble],
-    fleet: Fleet,
-    at: Instant,
-) -> Reading:
-    """Put the acts of each machine together, look for contradictions, and give every act its moment."""
-    merged: dict[str, list[_Act]] = {}
-    for codes, said in acts:
-        for code in codes or [""]:
-            merged.setdefault(code, []).extend(said)
-    for code in merged:
-        merged[code] = _merge(merged[code], troubles)
-    spoken = [code for codes, _ in acts for code in codes]
-    for code, said in merged.items():
-        if spoken.count(code) > 1 and len({bool(act.whens) for act in said}) > 1:
-            start = min(act.item.start for act in said)
-            troubles.append(Trouble(Rank.TIME, start, "ambiguous_time", {"code": code, "whose": True}))
+def _finish(said: list[_Said], troubles: list[Trouble], fleet: Fleet, at: Instant) -> Reading:
+    """Put the acts of each machine together, look for contradictions, and give every act its moment.
+
+    Each tap stands for itself: two taps may well say the same twice.
+    """
+    merged: dict[tuple[str, str | None], list[_Act]] = {}
+    for one in said:
+        for code in one.machines or [""]:
+            merged.setdefault((code, one.tap), []).extend(one.acts)
+    for key in merged:
+        merged[key] = _merge(merged[key], troubles)
+    spoken = [(code, one.tap) for one in said for code in one.machines]
+    for key, acts in merged.items():
+        if spoken.count(key) > 1 and len({bool(act.whens) for act in acts}) > 1:
+            start = min(act.item.start for act in acts)
+            troubles.append(Trouble(Rank.TIME, start, "ambiguous_time", {"code": key[0], "whose": True}))
     if not any(merged.values()) and not troubles:
         return Reading(refused="nothing_to_do", at=at)
-    if merged.get(""):
+    if any(acts for (code, _tap), acts in merged.items() if not code):
         troubles.append(Trouble(Rank.MACHINE, 0, "which_machine", {}))
     drafts: list[Draft] = []
-    for code, said in merged.items():
+    for (code, tap), acts in merged.items():
         zone = fleet.zone_of(code) if code else fleet.zone
-        for act in said:
+        tapped: set[str] = set()
+        for act in acts:
             try:
                 moment = times.resolve(act.whens[0], zone, at) if act.whens else at
             except times.RefusedTime as why:
                 troubles.append(Trouble(Rank.TIME, act.item.start, why.reason, {"when": act.whens[0]}))
                 continue
-            drafts.append(Draft(code, act.kind, moment, dict(act.data)))
+            # A tap makes one entry of a kind: a second one, such as another note, was written in by hand.
+            own = tap if act.kind not in tapped else None
+            tapped.add(act.kind)
+            drafts.append(Draft(code, act.kind, moment, dict(act.data), own))
     trouble = first(troubles)
     if trouble is not None:
         return Reading(refused=trouble.reason, trouble=trouble.about, at=at)

@@ -16,7 +16,9 @@ from typing import Literal
 
 from stdnum.iso7064 import mod_37_2
 
-Shape = Literal["word", "number", "code", "mixed", "break", "question", "about"]
+from logbook.domain.tapcode import is_tap
+
+Shape = Literal["word", "number", "code", "mixed", "break", "question", "about", "tap", "spoilt"]
 
 VULGAR = {"½": (1, 2), "¼": (1, 4), "¾": (3, 4), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8)}
 GLUED = frozenset({
@@ -32,7 +34,8 @@ _SAME = {
     "؟": "?", "\r": "\n", "\u2028": "\n", "\u2029": "\n", "\x0b": "\n", "\x0c": "\n", "\x85": "\n",
 }  # fmt: skip
 _TOKEN = re.compile(
-    r"""(?P<fraction>[0-9]+\s?/\s?[0-9]+(?:/[0-9]+)*)
+    r"""\#(?P<tap>(?=[0-9]*[a-z]|[2-9]{10}(?![.,:]))[0-9a-z]{7,13})(?![\w'])
+    |(?P<fraction>[0-9]+\s?/\s?[0-9]+(?:/[0-9]+)*)
     |(?P<decimal>(?<!\w)[.,][0-9]+(?:[.,:][0-9]+)*|[0-9]+(?:[.,:][0-9]+)+)
     |(?P<vulgar>[0-9]*[½¼¾⅛⅜⅝⅞])
     |(?P<bare>[0-9]+(?=[ap]\.\s?m\b))
@@ -111,9 +114,11 @@ def tokenise(text: str, codes: frozenset[str]) -> list[Token]:
             skip = False
             continue
         group = match.lastgroup
-        start, end = match.span()
-        said = match.group()
-        if group == "chunk":
+        start, end = match.span(group or 0)
+        said = match.group(group or 0)
+        if group == "tap" and (shape := _tap(said, text[start:end], codes)) is not None:
+            tokens.append(Token(shape, said.upper(), start - 1, end))
+        elif group in ("chunk", "tap"):
             if index + 1 < len(matches) and _joins(said, match, matches[index + 1], low, codes):
                 end = matches[index + 1].end()
                 tokens.append(Token("code", (said + matches[index + 1].group()).upper(), start, end))
@@ -137,6 +142,19 @@ def tokenise(text: str, codes: frozenset[str]) -> list[Token]:
         else:  # a sign that says no, or letters of an alphabet that is not read here
             tokens.append(Token("word", said, start, end))
     return tokens
+
+
+def _tap(said: str, written: str, codes: frozenset[str]) -> Shape | None:
+    """Whether what follows a # is a tap's code, or one that was damaged; None if it is whatever it would be without #.
+
+    Seven signs and more are longer than any machine's code, so that a damaged one is never a mistyped machine.
+    """
+    if is_tap(said.upper()):
+        return "tap"
+    unit = _NUMBER_AND_UNIT.fullmatch(said)
+    if said.upper() in codes or (unit is not None and unit[2] in GLUED):
+        return None
+    return "spoilt" if not said.isalpha() or written.isupper() else None
 
 
 def _minus(low: str, start: int) -> bool:
