@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
+from logbook.web.register import plates
+
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
-    return []
+    return [plates.router]

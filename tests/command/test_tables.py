@@ -7,10 +7,10 @@ from html.parser import HTMLParser
 
 import pytest
 
-from logbook.command.plate_sheet import Plate, sheet
 from logbook.command.show import clean
 from logbook.domain.entries import catalogue
 from logbook.domain.policy import KEYS
+from logbook.web.plates import Plate, sheet
 
 
 def test_every_number_has_its_row_without_a_logbook(asked, home):
@@ -95,7 +95,12 @@ def test_a_sheet_stands_by_itself():
     assert "ENTRAR gannet" in page
 
 
-def test_plates_of_the_fleet(fleet, done, asked, refused, home):
+def test_plates_of_the_fleet(fleet, done, asked, refused, run, home, monkeypatch):
+    bare = run("plates")
+    assert (bare.exit_code, bare.stdout.count("<svg")) == (0, 0)
+    assert "set base_address" in bare.stderr
+    monkeypatch.setenv("LOGBOOK_BASE_ADDRESS", "https://log.kittiwake.example")
+    assert done("plates").count("<svg") == 3
     assert Tags(done("plates")).codes == ["R4X", "B7H", "C4J"]  # by site, then code
     assert "3 plates" in done("plates", "--out", "plates.html", "--line", "+1 902 555 0100")
     page = (home / "plates.html").read_text(encoding="utf-8")
