@@ -13,15 +13,17 @@ from collections.abc import Iterator
 
 
 class Bell:
-    """Rung from any thread; listened to in event loops."""
+    """Rung from any thread; listened to in event loops. `rung`: how often it was, for whoever keeps what was read."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
+        self.rung = 0
         self._ears: set[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = set()
 
     def ring(self) -> None:
         """There is news."""
         with self._lock:
+            self.rung += 1
             ears = tuple(self._ears)
         for loop, event in ears:
             with contextlib.suppress(RuntimeError):  # a loop that has ended hears nothing any more

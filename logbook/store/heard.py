@@ -55,6 +55,24 @@ _STRANGE = Ready(
     ),
     "after", "until",
 )  # fmt: skip
+SETTLED = frozenset(
+    {
+        "saved", "repeated", "set_aside", "help", "opt_out", "opt_in", "undo", "owed", "seen", "join", "accept",
+        "known_already",
+    }
+)  # fmt: skip
+"""What became of a text that needs nobody's eye any more. Every other text was kept aside."""
+
+_WAITING = Ready(
+    select(*heard.c)
+    .where(
+        heard.c.received_at > bindparam("after"),
+        heard.c.outcome.not_in([literal_column(f"'{outcome}'") for outcome in sorted(SETTLED)]),
+    )
+    .order_by(heard.c.received_at.desc(), heard.c.id)
+    .limit(bindparam("most")).offset(NONE),
+    "after", "most",
+)  # fmt: skip
 _ERASE_OLD = Ready(delete(heard).where(heard.c.received_at < bindparam("before")), "before")
 _ERASE = Ready(delete(heard).where(heard.c.sender == bindparam("sender")), "sender")
 
@@ -83,6 +101,11 @@ def latest(connection: Connection, sender: str | None = None, most: int = 50) ->
 def from_strangers(connection: Connection, after: int, until: int) -> int:
     """How many texts of nobody known came after one instant and by another, and still wait."""
     return int(_STRANGE.one(connection, after, until)[0])
+
+
+def waiting(connection: Connection, after: int, most: int = 50) -> list[Heard]:
+    """What came after an instant and was kept aside, whoever sent it, the newest first."""
+    return [_made(row) for row in _WAITING.all(connection, after, most)]
 
 
 def erase_sender(connection: Connection, sender: str) -> int:

@@ -21,12 +21,7 @@ ALIKE: Instant = 10 * MINUTE
 """The same words from the same sender within this time are one message, however many the carrier made of it."""
 
 
-WAITING_FOR_NOBODY = frozenset(
-    {
-        "saved", "repeated", "set_aside", "help", "opt_out", "opt_in", "undo", "owed", "seen", "join", "accept",
-        "known_already",
-    }
-)  # fmt: skip
+WAITING_FOR_NOBODY = heard.SETTLED
 """What became of a text that needs nobody's eye any more. Every other text was kept aside."""
 
 
