@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
+from logbook.web import api
 from logbook.web.register import plates
 
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
-    return [plates.router]
+    return [api.router_for(), plates.router]
