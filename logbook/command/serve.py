@@ -11,7 +11,7 @@ from typing import Annotated
 import structlog
 import typer
 
-from logbook.bootstrap import Relay, routes_of, ways_in
+from logbook.bootstrap import Program, Relay, routes_of, ways_in
 from logbook.command.options import Db, opened
 from logbook.command.refusals import Refusal
 from logbook.config import read as read_config
@@ -52,6 +52,7 @@ def add(app: typer.Typer) -> None:
                 "no way of sending is set: alerts are raised, but reach nobody"
             )
         with opened(db, routes=frozenset(route.name for route in routes)) as logbook:
+            _erase_again(logbook)
             delivery = logbook.delivery(routes, by=f"serve@{socket.gethostname()}", alone=True)
             service = Service(
                 logbook.store, logbook.intake, logbook.step, delivery, logbook.now, health_at=_address(health),
@@ -63,6 +64,23 @@ def add(app: typer.Typer) -> None:
                 raise Refusal(
                     f"The health address {health} cannot be opened: {why.strerror or why}. Nothing was started."
                 ) from None
+
+
+def _erase_again(logbook: Program) -> None:
+    """A backup from before an erasure was put back: the list beside the database says whom it must lose again."""
+    from logbook.intake import erasing
+    from logbook.store import erased_list
+
+    log = structlog.get_logger("logbook.serve")
+    try:
+        done = erasing.again(logbook.intake, erased_list.read(erased_list.file_of(logbook.store)))
+        erasing.keep_list(logbook.intake)
+    except LookupError:
+        return  # no fleet yet
+    except (OSError, ValueError) as why:
+        raise Refusal(f"The list of erasures cannot be used: {why}. Mend or remove it. Nothing was started.") from None
+    if done:
+        log.warning("a backup had brought people back who were erased; they are erased again", people=len(done))
 
 
 def _address(text: str) -> tuple[str, int] | None:
