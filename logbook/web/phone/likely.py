@@ -15,7 +15,7 @@ from logbook.domain.machine import Machine
 from logbook.domain.owed import Owed, is_out, owed_now
 
 Phase = Literal["retired", "stopped", "ready", "early", "closing", "after"]
-"""stopped: held or out of service, and standing. ready: standing, nothing left of the last use. early: out, with work
+"""stopped: standing, and not to be run. ready: standing, nothing left of the last use. early: out, with work
 ahead. closing: out, near its end. after: put away, and something of that use is still to be done."""
 
 CLOSING = ("rinse", "squeegee", "charge")
@@ -73,8 +73,8 @@ def phase_of(machine: Machine, now: Instant, owed: tuple[Owed, ...]) -> Phase:
 
 
 def may_run(machine: Machine) -> bool:
-    """Whether nobody has said that the machine must stand."""
-    return machine.in_service and not machine.held and machine.retired_at is None
+    """Whether nothing is known for which the machine must stand: no word of a leader's, and no bare head."""
+    return machine.in_service and not machine.held and not machine.segment_gone and machine.retired_at is None
 
 
 def _act(machine: Machine, now: Instant, phase: Phase, owed: tuple[Owed, ...]) -> str | None:

@@ -1,0 +1,67 @@
+"""The machine that a page or a tap is about, as it is now: its plate, its site, its fold; and whose log it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from logbook.domain.instants import Instant
+from logbook.domain.machine import Machine
+from logbook.domain.people import Person
+from logbook.domain.register import MachineRecord, Register, SiteRecord
+from logbook.store import folds
+from logbook.web.house import House
+from logbook.web.who.visitor import NotYours
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """One machine of one person's sites, its time led up to `now`."""
+
+    register: Register
+    record: MachineRecord
+    site: SiteRecord
+    machine: Machine
+    now: Instant
+
+    @property
+    def uuid(self) -> str:
+        """The machine's own name, by which its log is kept."""
+        return self.record.uuid
+
+    @property
+    def code(self) -> str:
+        """What stands on its plate."""
+        return self.record.code
+
+
+def ground_of(house: House, connection: Connection, person: Person, code: str) -> Ground:
+    """The machine with this plate. Raises NotYours if there is none, or none at a site of this person's."""
+    register = house.register(connection)
+    record = register.by_code.get(code.strip().upper())
+    found = None if record is None else led_up(house, connection, register, record)
+    if found is None or not person.at(found.site.code):
+        raise NotYours
+    return found
+
+
+def grounds_of(house: House, connection: Connection, person: Person) -> list[Ground]:
+    """Every machine of a person's sites that is not retired, by site, then plate."""
+    register = house.register(connection)
+    found = [led_up(house, connection, register, record) for record in register.machines.values()]
+    mine = [
+        each for each in found if each is not None and person.at(each.site.code) and each.machine.retired_at is None
+    ]
+    return sorted(mine, key=lambda each: (each.site.name, each.site.code, each.code))
+
+
+def led_up(house: House, connection: Connection, register: Register, record: MachineRecord) -> Ground | None:
+    """A machine of the register as its log tells it, or None while that has not begun."""
+    machine = folds.load(connection, record.uuid, house.intake.book(register, record.uuid)).machine
+    site = register.sites.get(machine.site)
+    if machine.commissioned_at is None or site is None:
+        return None
+    now = house.now()
+    machine.reach(now)
+    return Ground(register, record, site, machine, now)

@@ -1,0 +1,62 @@
+"""The list of a person's machines: each its plate, how it stands in words, and what is owed on it. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from logbook.domain.owed import is_out, pressing
+from logbook.domain.wording import times
+from logbook.domain.wording.duties import duty_label
+from logbook.web.pages import Words
+from logbook.web.phone.ground import Ground
+from logbook.web.phone.likely import may_run
+from logbook.web.phone.taking import standing
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One machine. `mark`: stop, late, due or clear; `state` and `owed` say the same in words."""
+
+    code: str
+    mark: str
+    state: str
+    owed: str
+
+
+def rows(grounds: Sequence[Ground], said: Words) -> list[tuple[str, tuple[Row, ...]]]:
+    """(site's name, its machines), as the grounds are ordered."""
+    return [
+        (name, tuple(_row(each, said) for each in group))
+        for (name, _code), group in groupby(grounds, key=lambda each: (each.site.name, each.site.code))
+    ]
+
+
+def _row(ground: Ground, said: Words) -> Row:
+    owed = pressing(standing(ground), ground.now)
+    late = [each for each in owed if each.late]
+    if late:
+        what = ", ".join(duty_label(each.duty, said.language) for each in late)
+        text = said.plain("Late: %(what)s", what=what)
+    elif owed:
+        text = said.plain("Owed: %(what)s", what=", ".join(duty_label(each.duty, said.language) for each in owed))
+    else:
+        text = said.plain("Nothing is owed now.")
+    mark = "late" if late else "due" if owed else "clear"
+    return Row(ground.code, mark if may_run(ground.machine) else "stop", _state(ground, said), text)
+
+
+def _state(ground: Ground, said: Words) -> str:
+    machine, now = ground.machine, ground.now
+
+    def time(kind: str) -> str:
+        return times.moment(machine.last[kind][0], ground.site.zone, said.language, now)
+
+    if not may_run(machine):
+        return said.plain("Do not run it")
+    if is_out(machine, now):
+        return said.plain("Out since %(time)s", time=time("start")) if "start" in machine.last else said.plain("Out")
+    if "put_away" in machine.last:
+        return said.plain("Put away %(time)s", time=time("put_away"))
+    return said.plain("Not heard of yet")
