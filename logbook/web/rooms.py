@@ -5,9 +5,11 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from logbook.web import api
+from logbook.web.phone import routes as phone
+from logbook.web.phone import taps
 from logbook.web.register import plates
 
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
-    return [api.router_for(), plates.router]
+    return [api.router_for(), plates.router, taps.router, phone.router]
