@@ -1,0 +1,334 @@
+"""What the templates print: the page of a machine, the list, and the page of one opened name.
+
+Promises plain words and finished numbers; templates only lay them out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logbook.domain.instants import Instant
+from logbook.domain.reporting import Judged
+from logbook.domain.wallclock import wall, zone
+from logbook.domain.wording import times
+from logbook.domain.wording.duties import duty_label
+from logbook.domain.wording.labels import entry_label, role_label
+from logbook.web.history import drawing
+from logbook.web.history.asked import KINDS, ROLES, Asked, chosen, local
+from logbook.web.history.drawing import NARROW, WIDE, Line, WeekLine
+from logbook.web.history.entries import Page, Shown, page_of, sayer_of
+from logbook.web.history.listing import Listed
+from logbook.web.history.nights import Night, noon
+from logbook.web.history.saying import BATTERIES, Sayer, up
+from logbook.web.history.seen import Seen
+from logbook.web.history.weeks import DutyRow, Year
+from logbook.web.pages import words
+from logbook.web.who.visitor import Visitor
+
+PRINT_MOST = 12_000
+"""Entries on one page, for printing."""
+
+
+@dataclass(frozen=True, slots=True)
+class NightShown:
+    """One night in words, and its narrow drawing."""
+
+    day: str
+    said: str
+    strip: Line
+
+
+@dataclass(frozen=True, slots=True)
+class DutyShown:
+    """One duty's year: its wide line, its two narrow halves, its count."""
+
+    label: str
+    wide: WeekLine
+    halves: tuple[WeekLine, WeekLine]
+    on_time: str
+    all: str
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class DepartureShown:
+    """One departure in words."""
+
+    day: str
+    duty: str
+    word: str
+    said: str
+    why: str
+    alarms: tuple[str, ...]
+    word_said: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachinePage:
+    """Everything on a machine's page."""
+
+    code: str
+    site: str
+    zone: str
+    facts: tuple[str, ...]
+    summary: tuple[str, ...]
+    known: str
+    known_local: str
+    unknown: bool
+    past: bool
+    wrong: bool
+    full: bool
+    leads: bool
+    mine: frozenset[str]
+    nights: tuple[NightShown, ...]
+    chart: tuple[Line, ...]
+    chart_height: float
+    hours: tuple[tuple[str, float], ...]
+    narrow_hours: tuple[tuple[str, float], ...]
+    earlier: str
+    later: str
+    more_nights: tuple[tuple[int, str], ...]
+    duties: tuple[DutyShown, ...]
+    months: tuple[tuple[str, float], ...]
+    blank: float
+    halves: tuple[str, str]
+    departures: tuple[DepartureShown, ...]
+    carded: str
+    entries: Page
+    kinds: tuple[tuple[str, str], ...]
+    roles: tuple[tuple[str, str], ...]
+    head: str
+    head_seq: int
+    printed: str
+    retired: bool
+
+
+def machine_page(
+    found: Seen, wanted: Asked, visitor: Visitor, language: str, now: Instant, *, wrong: bool
+) -> MachinePage:
+    """The page of a machine for one visitor."""
+    said = words(language, "history")
+    say = Sayer(said, found.now)
+    full = visitor.role != "cleaner"
+    nights = found.nights(wanted)
+    chart, height = drawing.lines(nights, WIDE, say.departure, say.silence)
+    strips, _height = drawing.lines(nights, NARROW, say.departure, say.silence)
+    the_year = found.year()
+    own = list(found.rows) if full else [row for row in found.rows if row.told.id in found.mine]
+    picked = chosen(own, wanted, zone(found.zone), found.departed())
+    shown = sayer_of(say, found.rows, found.zone_of, leads=visitor.leads)
+    page = page_of(picked, wanted.before, everything=wanted.all and len(picked) <= PRINT_MOST, say=shown)
+    kinds = sorted(((kind, entry_label(kind, language)) for kind in KINDS), key=lambda each: each[1])
+    machine = found.folded.machine
+    site = found.register.sites.get(machine.site or found.site)
+    earlier, later = _around(nights, wanted, found)
+    return MachinePage(
+        found.machine.code, site.name if site else found.site, found.zone, _facts(found, say), _summary(found, the_year, say, full),
+        say.stamp(found.now, found.zone) if not found.past else times.moment(found.now, found.zone, language, 0),
+        local(found.now, zone(found.zone)), not found.rows, found.past, wrong, full, visitor.leads, found.mine,
+        tuple(NightShown(say.day(night), say.night(night), strip) for night, strip in zip(nights, strips, strict=True)),
+        tuple(chart), height, tuple(drawing.hours(WIDE)), tuple(drawing.hours(NARROW, 6)), earlier, later,
+        tuple((count, wanted.query(nights=count, until="")) for count in (14, 31, 92) if count != wanted.nights),
+        tuple(_duty(row, say) for row in the_year.rows) if full else (), _months(the_year, language), _blank(the_year, found),
+        _halves(the_year, language),
+        tuple(_departure(each, found, say) for each in the_year.departures) if full else (),
+        said.plural("%(n)s was told with the closing card.", "%(n)s were told with the closing card.", the_year.carded)
+        if the_year.carded else "",
+        page, tuple(kinds), tuple((role, role_label(role, language)) for role in ROLES), found.head,
+        found.rows[-1].told.seq if found.rows else 0, times.utc(now), machine.retired_at is not None,
+    )  # fmt: skip
+
+
+def _facts(found: Seen, say: Sayer) -> tuple[str, ...]:
+    """What the machine is: since when, its battery, its meter."""
+    plain, machine = say.words.plain, found.folded.machine
+    if machine.commissioned_at is None:
+        return ()
+    day = times.day(wall(machine.commissioned_at, zone(found.zone)).date().isoformat(), say.language)
+    year = wall(machine.commissioned_at, zone(found.zone)).year
+    facts = [plain("In the fleet since %(day)s %(year)s.", day=day, year=year),
+             up(plain(BATTERIES.get(machine.battery, machine.battery))) + "."]  # fmt: skip
+    if found.meter is not None:
+        facts.append(plain("Hour meter %(hours)s.", hours=say.hours(found.meter)))
+    if machine.retired_at is not None:
+        facts.append(plain("It left the fleet %(at)s.", at=say.stamp(machine.retired_at, found.zone)))
+    elif machine.held:
+        facts.append(plain("Held: it must not be run."))
+    elif not machine.in_service:
+        facts.append(plain("Out of service."))
+    return tuple(facts)
+
+
+def _summary(found: Seen, year: Year, say: Sayer, full: bool) -> tuple[str, ...]:
+    """How many entries, and how the duties of the year went."""
+    plural, plain = say.words.plural, say.words.plain
+    if found.gap is not None:
+        said = [plain("Entry %(n)s is missing from this log: have it audited.", n=say.number(found.gap))]
+    else:
+        count = len(found.rows)
+        said = [
+            plural("%(total)s entry without a gap.", "%(total)s entries without a gap.", count, total=say.number(count))
+        ]
+    if not full:
+        own = len(found.mine)
+        mine = plural("%(total)s of them is yours.", "%(total)s of them are yours.", own, total=say.number(own))
+        return (*said, mine)
+    if not year.all:
+        return tuple(said)
+    said.append(
+        plain("In 52 weeks, %(done)s of %(all)s duties were done in time.", done=say.number(year.on_time),
+              all=say.number(year.all))
+    )  # fmt: skip
+    counts = year.counts
+    if counts["told_late"]:
+        told = plural(
+            "%(total)s of those was told only after an alert.", "%(total)s of those were told only after an alert.",
+            counts["told_late"], total=say.number(counts["told_late"]),
+        )  # fmt: skip
+        said.append(told)
+    said.append(
+        plain("%(late)s late, %(missed)s missed, %(excused)s excused.", late=say.number(counts["late"]),
+              missed=say.number(counts["missed"]), excused=say.number(counts["excused"]))
+    )  # fmt: skip
+    if found.past:
+        standing = plural(
+            "%(total)s stood open then.", "%(total)s stood open then.", year.standing, total=say.number(year.standing)
+        )
+    else:
+        standing = plural(
+            "%(total)s stands open now.", "%(total)s stand open now.", year.standing, total=say.number(year.standing)
+        )
+    said.append(standing)
+    return tuple(said)
+
+
+def _around(nights: Sequence[Night], wanted: Asked, found: Seen) -> tuple[str, str]:
+    """The queries of the nights before and after those shown; "" where there are none."""
+    from datetime import date, timedelta
+
+    if not nights:
+        return "", ""
+    begun = found.folded.machine.commissioned_at
+    earlier = ""
+    if begun is not None and nights[0].begins > begun:
+        earlier = wanted.query(until=(nights[0].day - timedelta(days=1)).isoformat())
+    later = ""
+    if wanted.until and nights[-1].ends <= found.now:
+        later = wanted.query(until=(date.fromisoformat(wanted.until) + timedelta(days=wanted.nights)).isoformat())
+    return earlier, later
+
+
+def _duty(row: DutyRow, say: Sayer) -> DutyShown:
+    counts = row.counts
+    said = [f"{say.number(counts[word])} {say.report(word)}" for word in ("kept", "told_late", "late", "missed", "excused", "not_due")
+            if counts[word]]  # fmt: skip
+    return DutyShown(
+        up(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
+        (drawing.week_line(row, 0, 0, drawing.HALF), drawing.week_line(row, 0, drawing.HALF, 52)),
+        say.number(row.on_time), say.number(row.all), ", ".join(said),
+    )  # fmt: skip
+
+
+def _months(year: Year, language: str) -> tuple[tuple[str, float], ...]:
+    from babel.dates import format_date
+
+    found, seen_months = [], set()
+    for number, monday in enumerate(year.mondays):
+        key = (monday.year, monday.month)
+        if key not in seen_months and monday.day <= 7:
+            label = format_date(monday, "LLL", locale=times.locale(language))
+            found.append((label, round(drawing.WEEK_LEFT + number * drawing.WEEK, 1)))
+        seen_months.add(key)
+    return tuple(found)
+
+
+def _blank(year: Year, found: Seen) -> float:
+    """Where to write that the machine was not in the fleet yet, if that takes many weeks; else 0."""
+    begun = found.folded.machine.commissioned_at
+    weeks = 0 if begun is None else sum(noon(monday, zone(found.zone)) < begun for monday in year.mondays[1:])
+    return round(drawing.WEEK_LEFT + weeks * drawing.WEEK / 2, 1) if weeks >= 16 else 0
+
+
+def _halves(year: Year, language: str) -> tuple[str, str]:
+    first, second = year.mondays[0], year.mondays[drawing.HALF]
+    return times.day(first.isoformat(), language), times.day(second.isoformat(), language)
+
+
+def _departure(each: Judged, found: Seen, say: Sayer) -> DepartureShown:
+    place, duty = found.zone_of(each.duty.site), each.duty
+    why = ""
+    if each.word == "excused":
+        for row in found.effective:
+            data = row.told.data
+            if row.told.kind == "excused" and (data["duty"], data["opened_by"]) == duty.key:
+                why = row.told.private.get("why") or ""
+    return DepartureShown(
+        say.stamp(each.at, place), up(duty_label(duty.duty, say.language)), each.word, say.happened(each, place), why,
+        tuple(say.alarms(each, place)), say.report(each.word),
+    )  # fmt: skip
+
+
+# -- the list ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ListRow:
+    """One machine in words."""
+
+    code: str
+    site: str
+    since: str
+    entries: str
+    last: str
+    late: tuple[str, ...]
+    retired: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ListPage:
+    """The machines of the visitor's sites."""
+
+    rows: tuple[ListRow, ...]
+    search: str
+
+
+def list_page(found: Sequence[Listed], search: str, language: str, now: Instant) -> ListPage:
+    """The list in words."""
+    say = Sayer(words(language, "history"), now)
+    rows = []
+    for each in found:
+        since = ""
+        if each.since is not None:
+            shown = wall(each.since, zone(each.zone))
+            since = f"{times.day(shown.date().isoformat(), language)} {shown.year}"
+        rows.append(
+            ListRow(
+                each.code, each.site_name, since, say.number(each.entries), say.stamp(each.last, each.zone),
+                tuple(duty_label(duty, language) for duty in each.late), each.retired,
+            )
+        )  # fmt: skip
+    return ListPage(tuple(rows), search.strip())
+
+
+# -- a name -----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class NamePage:
+    """The entry whose name somebody wants to open."""
+
+    code: str
+    site: str
+    entry: Shown
+
+
+def name_page(found: Seen, seq: int, language: str) -> NamePage | None:
+    """The entry behind which a name may be opened; None if there is none, or nobody is behind it."""
+    say = Sayer(words(language, "history"), found.now)
+    for row in found.rows:
+        if row.told.seq == seq:
+            entry = sayer_of(say, found.rows, found.zone_of, leads=True)(row)
+            site = found.register.sites.get(row.site)
+            return NamePage(found.machine.code, site.name if site else "", entry) if entry.person else None
+    return None
