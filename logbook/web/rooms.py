@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from logbook.web import api
+from logbook.web.history import routes as history
 from logbook.web.phone import routes as phone
 from logbook.web.phone import taps
 from logbook.web.register import plates
@@ -12,4 +13,4 @@ from logbook.web.register import plates
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
-    return [api.router_for(), plates.router, taps.router, phone.router]
+    return [api.router_for(), history.router, plates.router, taps.router, phone.router]
