@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from logbook.domain.entries import catalogue
@@ -96,7 +96,7 @@ def problems(request: Request) -> Response:
 
 @router.get("/problems/{name}", response_model=shapes.Explained, responses={**READ, **shown(404)},
             operation_id="read_problem", summary="One sort of problem", tags=["about"])  # fmt: skip
-def problem(request: Request, name: str) -> Response:
+def problem(request: Request, name: Annotated[str, Path(json_schema_extra={"enum": list(SORTS)})]) -> Response:
     """What a problem's `type` means, and what a program does about it. Needs no key."""
     if name not in SORTS:
         raise Problem("not_there", "There is no such sort of problem; /api/v1/problems lists them.")

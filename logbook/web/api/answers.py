@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import Request
+from fastapi import Query, Request
 from pydantic import BaseModel
 from starlette.responses import Response
 
@@ -14,6 +14,8 @@ from logbook.domain.instants import Instant
 from logbook.web.api.problems import Problem
 
 JSON = "application/json"
+Time = Annotated[str | None, Query(max_length=40, json_schema_extra={"format": "date-time"})]
+"""A parameter that is an instant, as RFC 3339 has it."""
 
 
 def read(request: Request, form: BaseModel) -> Response:

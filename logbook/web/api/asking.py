@@ -108,13 +108,11 @@ class Asked:
     house: House
     limits: Limits
     request: Request
-    hash: str | None
+    hash: str
 
     @contextlib.contextmanager
     def looking(self, scope: str | None = None) -> Iterator[Looking]:
         """Look at the logbook with a key that may do this. Raises Problem: 401, 403, 429."""
-        if self.hash is None:
-            raise Problem("no_key", "This needs a key. Nothing was done.", headers={"WWW-Authenticate": "Bearer"})
         self.limits.admit(self.house, self.hash)
         with self.house.store.read() as connection:
             key = api_keys.of_hash(connection, self.hash)
@@ -134,12 +132,12 @@ class Asked:
 async def _asked(
     request: Request, given: Annotated[HTTPAuthorizationCredentials | None, Depends(_scheme)]
 ) -> Asked:  # fmt: skip
+    token = "" if given is None else given.credentials.strip()
+    if not token:
+        # Before anything else is looked at: to whoever has no key, every operation is one.
+        raise Problem("no_key", "This needs a key. Nothing was done.", headers={"WWW-Authenticate": "Bearer"})
     state: Any = request.app.state
-    token = None if given is None else given.credentials.strip()
-    hash_ = token_hash(token) if token and len(token) <= _TOKEN_MOST else None
-    if token and hash_ is None:
-        hash_ = token_hash("")  # too long to be one of ours
-    return Asked(state.house, state.limits, request, hash_)
+    return Asked(state.house, state.limits, request, token_hash(token[:_TOKEN_MOST]))
 
 
 WithKey = Annotated[Asked, Depends(_asked)]

@@ -19,7 +19,7 @@ from logbook.evidence.form import read as read_form
 from logbook.store import log, words
 from logbook.store.log import Stored
 from logbook.web.api import shapes
-from logbook.web.api.answers import following, instant, read
+from logbook.web.api.answers import Time, following, instant, read
 from logbook.web.api.asking import Looking, WithKey
 from logbook.web.api.machines import READ_PROBLEMS
 from logbook.web.api.shapes import at
@@ -59,11 +59,9 @@ class Wanted:
             operation_id="read_history", summary="A machine's history", tags=["machines"])  # fmt: skip
 def history(
     asked: WithKey, machine: str,
-    since: Annotated[str | None, Query(alias="from", max_length=40, description="What happened from here on.")] = None,
-    until: Annotated[str | None, Query(alias="to", max_length=40, description="What happened up to here.")] = None,
-    known_at: Annotated[
-        str | None, Query(max_length=40, description="As known then: without what was struck by then.")
-    ] = None,
+    since: Annotated[Time, Query(alias="from", description="What happened from here on.")] = None,
+    until: Annotated[Time, Query(alias="to", description="What happened up to here.")] = None,
+    known_at: Annotated[Time, Query(description="As known then: without what was struck by then.")] = None,
     after: Annotated[int, Query(ge=0, le=_BIG, description="The `seq` behind which to go on.")] = 0,
     most: Annotated[int, Query(alias="limit", ge=1, le=500, description="At most so many.")] = 100,
 ) -> Response:  # fmt: skip

@@ -12,7 +12,7 @@ from logbook.domain.owed import Owed, is_out, owed_now
 from logbook.domain.register import MachineRecord
 from logbook.store import alerts, log
 from logbook.web.api import shapes
-from logbook.web.api.answers import READ, following, instant, read
+from logbook.web.api.answers import READ, Time, following, instant, read
 from logbook.web.api.asking import Looking, WithKey
 from logbook.web.api.problems import Problem, shown
 from logbook.web.api.shapes import at, at_or_none
@@ -61,7 +61,7 @@ def machine(asked: WithKey, machine: str) -> Response:
             summary="What is owed, by machine", tags=["machines"])  # fmt: skip
 def due(
     asked: WithKey, most: Most = 100, after: After = "", site: AtSite = None,
-    until: Annotated[str | None, Query(description="Only what is due by then.", max_length=40)] = None,
+    until: Annotated[Time, Query(description="Only what is due by then.")] = None,
 ) -> Response:  # fmt: skip
     """What is owed now on the machines of the key's sites. `limit` counts machines, not duties."""
     by = instant("until", until)
