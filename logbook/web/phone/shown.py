@@ -150,7 +150,7 @@ def shown(
 
 def _last(connection: Connection, ground: Ground, person: Person, said: Words) -> tuple[str, str]:
     """The latest thing that is known to have happened, and its time alone."""
-    places = {kind: place for kind, place in ground.machine.last.items() if kind in BUTTONS or kind == "held"}
+    places = {kind: place for kind, place in ground.machine.last.items() if kind in BUTTONS}
     if not places:
         return said.plain("Nothing has been told of this machine yet."), ""
     kind = max(places, key=lambda each: places[each])
