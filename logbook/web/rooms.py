@@ -6,11 +6,11 @@ from fastapi import APIRouter
 
 from logbook.web import api
 from logbook.web.history import routes as history
+from logbook.web.phone import offline, taps
 from logbook.web.phone import routes as phone
-from logbook.web.phone import taps
 from logbook.web.register import plates
 
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
-    return [api.router_for(), history.router, plates.router, taps.router, phone.router]
+    return [api.router_for(), history.router, plates.router, offline.router, taps.router, phone.router]
