@@ -6,11 +6,13 @@ from fastapi import APIRouter
 
 from logbook.web import api
 from logbook.web.history import routes as history
+from logbook.web.keeper import routes as keeper
 from logbook.web.phone import offline, taps
 from logbook.web.phone import routes as phone
-from logbook.web.register import plates
+from logbook.web.register import erasing, plates
+from logbook.web.tonight import routes as tonight
 
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
-    return [api.router_for(), history.router, plates.router, offline.router, taps.router, phone.router]
+    return [tonight.router, api.router_for(), history.router, plates.router, erasing.router, keeper.router, offline.router, taps.router, phone.router]

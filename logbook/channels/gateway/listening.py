@@ -62,6 +62,8 @@ async def listen(
             await asyncio.wait({serving, stopping}, return_when=asyncio.FIRST_COMPLETED)
         finally:
             server.should_exit = True
+            for farewell in tuple(getattr(getattr(app, "state", None), "farewells", ())):
+                farewell()  # what would go on for ever by itself is told to end
             starting.cancel()
             stopping.cancel()
             await serving

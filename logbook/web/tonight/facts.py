@@ -1,0 +1,185 @@
+"""What is known of each machine now, in no language: its state, and the duties that are due or soon will be.
+
+Promises that what is kept from one look to the next is used only while nothing was recorded of that machine, the
+register is the same, and no instant has come at which time alone changes something. Writes nothing.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection
+
+from logbook.domain.instants import HOUR, MINUTE, Instant
+from logbook.domain.machine import FOREVER, Machine
+from logbook.domain.owed import is_out
+from logbook.domain.register import MachineRecord, Register
+from logbook.domain.telling.facts import item_of, night_of, tell_of
+from logbook.domain.telling.items import Item
+from logbook.domain.watchman import Watchman
+from logbook.evidence.form import read as read_form
+from logbook.intake import Intake
+from logbook.store import folds, log, words
+
+AHEAD: Instant = 12 * HOUR
+"""What falls due within this time is shown."""
+_KEPT: Instant = 5 * MINUTE
+_NOTES = {"fault": "fault", "repair": "fault"}
+"""Whose last entry's own words tell a leader what the duty is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class Last:
+    """The latest act of a cleaner on a machine: by it a name can be opened, on purpose."""
+
+    entry: str
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """One machine. `state`: held, out, used, charging, away or new, `since` when. `items`: its open duties that are
+    due, or will be within `AHEAD` and a little; `serial` and `number` are those of no alert yet. `why`: a leader's own
+    words about why it must not run. `spoken_for`: duties (by key) of which an untold night's alert speaks.
+    """
+
+    uuid: str
+    code: str
+    site: str
+    state: str
+    since: Instant | None
+    items: tuple[Item, ...]
+    last: Last | None
+    why: str | None
+    spoken_for: frozenset[tuple[str, str]]
+    seq: int
+    good_until: Instant
+
+
+class Shelf:
+    """Keeps what was found out of machines of which nothing is new. Safe from any thread."""
+
+    def __init__(self, intake: Intake) -> None:
+        self._intake = intake
+        self._lock = threading.Lock()
+        self._kept: dict[str, tuple[int, int, Facts]] = {}
+
+    def look(self, connection: Connection, register: Register, now: Instant) -> list[Facts]:
+        """Every machine that works or could, by plate, as this connection sees it."""
+        heads = {row.machine: row.seq for row in log.logs(connection)}
+        edition = sum(heads.get(name, 0) for name, _code in log.of_kind(connection, "fleet"))
+        found = []
+        for machine in sorted(register.machines.values(), key=lambda each: each.code):
+            seq = heads.get(machine.uuid, 0)
+            kept = self._kept.get(machine.uuid)
+            if kept is not None and kept[:2] == (seq, edition) and now < kept[2].good_until:
+                facts: Facts | None = kept[2]
+            else:
+                facts = _facts(self._intake, connection, register, machine, seq, now)
+                if facts is not None:
+                    with self._lock:
+                        self._kept[machine.uuid] = (seq, edition, facts)
+            if facts is not None:
+                found.append(facts)
+        return found
+
+
+def _facts(
+    intake: Intake, connection: Connection, register: Register, record: MachineRecord, seq: int, now: Instant
+) -> Facts | None:
+    """One machine, looked at anew; None if it never began, or is retired."""
+    watchman = folds.load(connection, record.uuid, intake.book(register, record.uuid))
+    now = max(now, watchman.now)
+    watchman.advance(now)
+    fold = watchman.machine
+    if fold.commissioned_at is None or fold.retired_at is not None:
+        return None
+    state, since = _state(fold, now)
+    items, spoken_for = _items(connection, register, record, watchman, now)
+    why = _words_of(connection, record.uuid, fold, _STOPS[state], "why") if state in _STOPS else None
+    return Facts(
+        record.uuid, record.code, fold.site, state, since, items, _last(connection, record.uuid, fold), why, spoken_for,
+        seq, _good_until(watchman, now),
+    )  # fmt: skip
+
+
+_STOPS = {"held": "held", "out": "out_of_service"}
+
+
+def _state(fold: Machine, now: Instant) -> tuple[str, Instant | None]:
+    def at(*kinds: str) -> Instant | None:
+        return max((fold.last[kind][0] for kind in kinds if kind in fold.last), default=None)
+
+    if not fold.in_service:
+        return "out", at("out_of_service")
+    if fold.held:
+        return "held", at("held")
+    if is_out(fold, now):
+        started = fold.use.first if fold.use is not None and fold.use.put_away is None else None
+        return "used", started if started is not None else at("start", "unplug", "fill", "empty", "prepared")
+    charged, put_away = at("charge"), at("put_away")
+    stirred = at("start", "unplug")
+    if charged is not None and (stirred is None or charged > stirred):
+        return "charging", charged
+    return ("away", put_away) if put_away is not None else ("new", None)
+
+
+def _items(
+    connection: Connection, register: Register, record: MachineRecord, watchman: Watchman, now: Instant
+) -> tuple[tuple[Item, ...], frozenset[tuple[str, str]]]:
+    fold = watchman.machine
+    items, spoken_for = [], set()
+    for duty in sorted(fold.duties(), key=lambda each: (each.due, each.duty)):
+        if duty.ended_at is not None or duty.due > now + AHEAD + _KEPT:
+            continue
+        if duty.due <= now and night_of(fold, duty) is not None and fold.policy(now).tell("night") != "none":
+            spoken_for.add(duty.key)
+        site = register.sites[duty.site or fold.site]
+        item = item_of(
+            fold, duty, lambda seq: _look(connection, record.uuid, seq), uuid=record.uuid, code=record.code,
+            site_name=site.name, zone=site.zone, number=0, raised_at=0, tell=tell_of(fold, duty, now),
+        )  # fmt: skip
+        if duty.duty in _NOTES:
+            item.note = _words_of(connection, record.uuid, fold, _NOTES[duty.duty], "note")
+        items.append(item)
+    return tuple(items), frozenset(spoken_for)
+
+
+def _good_until(watchman: Watchman, now: Instant) -> Instant:
+    """Until when time alone changes nothing here."""
+    fold = watchman.machine
+    ends = [now + _KEPT, fold.night_next, fold.night_ends]
+    ends += [duty.due for duty in fold.duties() if duty.ended_at is None]
+    if fold.use is not None and fold.use.put_away is None:
+        ends.append(fold.use.cut_off + 1)
+    closing = fold.policy(now).closing
+    ends += [at + closing + 1 for at, _seq in fold.last.values()]
+    return min((at for at in ends if now < at < FOREVER), default=now + _KEPT)
+
+
+def _look(connection: Connection, machine: str, seq: int) -> tuple[str, dict[str, Any]]:
+    for row in log.by_seq(connection, machine, seq - 1):
+        formed = read_form(row.bytes)
+        return formed.role, formed.data
+    raise LookupError(f"{machine} has no entry {seq}")
+
+
+def _last(connection: Connection, machine: str, fold: Machine) -> Last | None:
+    """The latest act that a cleaner reported. Only the latest of each kind are looked at: one of them is it."""
+    for at, seq in sorted(fold.last.values(), reverse=True)[:6]:
+        for row in log.by_seq(connection, machine, seq - 1):
+            if read_form(row.bytes).role == "cleaner":
+                return Last(row.id, at)
+            break
+    return None
+
+
+def _words_of(connection: Connection, machine: str, fold: Machine, kind: str, item: str) -> str | None:
+    """Somebody's own words in the latest entry of a kind, if they are still kept."""
+    seq = fold.last.get(kind, (0, 0))[1]
+    for row in log.by_seq(connection, machine, seq - 1) if seq else ():
+        found = [word.content.decode() for word in words.of_entry(connection, machine, row.id) if word.item == item]
+        return found[0] if found else None
+    return None
