@@ -131,7 +131,7 @@ class Desk:
             return self._keep(message, Answer("unknown_sender", reply, (), reading))
         word, name = str(reading.argument["word"]), str(reading.argument["name"])
         try:
-            draft, site, language = self._orders.join(message, word, name, register)
+            draft, site, language = self._orders.join(message, word, name)
         except door.Refused as why:
             reply = None if answered else sorry(why.code, register.language)
             return self._keep(message, Answer(why.code, reply, (), reading))

@@ -12,9 +12,10 @@ from logbook.channels.desk.message import Message, id_of
 from logbook.domain import door
 from logbook.domain.calendar import after
 from logbook.domain.instants import text
-from logbook.domain.people import Person, phone_key
+from logbook.domain.people import Person
 from logbook.domain.register import Register
 from logbook.intake import Draft, Intake
+from logbook.intake.joining import joining
 from logbook.store import alerts, heard, log
 
 
@@ -89,18 +90,15 @@ class Orders:
         kind = "accepted" if control == "accept" else "set_aside"
         return self._of_fleet(message, kind, {"person": found[0].uuid})
 
-    def join(self, message: Message, word: str, name: str, register: Register) -> tuple[Draft, str, str]:
+    def join(self, message: Message, word: str, name: str) -> tuple[Draft, str, str]:
         """A stranger gave the plate's word: (the entry, the site, the language they wrote in)."""
-        site = register.site_of_word(word)
-        if site is None:
-            raise door.Refused("wrong_word", "That is not the word on a plate of this fleet.")
-        try:
-            phone = phone_key(message.sender)
-        except ValueError:
-            raise door.Refused("wrong_word", "Joining needs a phone number.") from None
         language = "es" if message.text.strip().casefold().startswith("entrar") else "en"
-        data = {"person": id_of(message, "person"), "site": site, "language": language, "name": name, "phone": phone}
-        return self._of_fleet(message, "joined", data), site, language
+        with self._intake.store.read() as connection:
+            draft, site = joining(
+                self._intake, connection, id=id_of(message, 0), person=id_of(message, "person"), word=word, name=name,
+                phone=message.sender, language=language,
+            )  # fmt: skip
+        return draft, site, language
 
     def _of_fleet(self, message: Message, kind: str, data: dict[str, Any]) -> Draft:
         with self._intake.store.read() as connection:

@@ -14,10 +14,9 @@ from logbook.channels.desk.message import Message, id_of
 from logbook.domain.instants import HOUR, Instant
 from logbook.domain.people import Person
 from logbook.domain.register import Register
-from logbook.domain.wording.waiting import waiting_message
 from logbook.intake import Intake
 from logbook.store import outbox
-from logbook.watch.roster import ways
+from logbook.watch.announcing import announce
 from logbook.watch.trouble import ANSWER
 
 STALE: Instant = 12 * HOUR
@@ -52,24 +51,10 @@ class Replies:
         self, connection: Connection, register: Register, message: Message, site: str, name: str, phone: str
     ) -> int:
         """Tell the site's supervisors (or, where there are none, the owners) that somebody joined and waits."""
-        told = register.who("supervisor", site) or register.who("owner", site)
-        queued, now = 0, self._intake.clock()
-        for person in told:
-            known = ways(person)
-            if not known:
-                continue
-            way, address = next(((w, a) for w, a in known if w in self._by.values()), known[0])
-            words = waiting_message(name, phone, register.sites[site].name, person.language)
-            id_ = id_of(message, f"waits {person.uuid}")
-            queued += outbox.queue(
-                connection,
-                outbox.Message(
-                    id=id_, message_id=outbox.message_id(id_, register.origin), person=person.uuid, route=way,
-                    address=address, kind="waiting", subject=words.subject,
-                    body=words.short if way == "text" else words.body, queued_at=now, ready_at=now,
-                ),
-            )  # fmt: skip
-        return queued
+        return announce(
+            connection, register, site=site, name=name, phone=phone, now=self._intake.clock(),
+            routes=set(self._by.values()), id_for=lambda person: id_of(message, f"waits {person}"),
+        )  # fmt: skip
 
 
 def _subject(message: Message) -> str:
