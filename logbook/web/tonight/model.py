@@ -102,6 +102,7 @@ class Row:
     bar: Bar | None
     choices: tuple[Choice, ...]
     until: Instant | None = None
+    until_words: str = ""
 
     @property
     def first(self) -> Matter:

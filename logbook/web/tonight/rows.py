@@ -10,7 +10,7 @@ from logbook.domain.people import Person
 from logbook.domain.register import Register
 from logbook.domain.telling.items import Item
 from logbook.domain.wording import speech, times
-from logbook.domain.wording.cautions import care
+from logbook.domain.wording.cautions import ORDER
 from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.domain.wording.labels import entry_label, role_label
 from logbook.domain.wording.sentences import happened, title, worst_first
@@ -94,6 +94,7 @@ def _row(what: str, facts: Facts, items: Sequence[Item], known: Known) -> Row | 
         bar=bar_of(known.axis, since) if what == "late" else None,
         choices=tuple(_choice(person, say) for person in may_be_asked(known.register, facts.site)),
         until=until if what == "hand" else None,
+        until_words=times.moment(until, place, say.language, now) if until is not None else "",
     )  # fmt: skip
 
 
@@ -136,7 +137,7 @@ def matter_of(facts: Facts, item: Item, known: Known) -> Matter:
         duty=item.duty, opened_by=item.opened_by, label=duty_label(item.duty, language),
         title=_capital(title(item, language)), happened=_capital(happened(item, language, now)),
         last=_last(item, language, now), doing=_capital(alerts(words.do)), cost=_capital(alerts(words.cost)),
-        care=care(words.cautions, language), note=item.note or "", due=item.due_at,
+        care=" ".join(alerts(each) for each in ORDER if each in words.cautions), note=item.note or "", due=item.due_at,
         due_words=times.moment(item.due_at, item.zone, language, now), serial=alert.serial if alert is not None else None,
     )  # fmt: skip
 
