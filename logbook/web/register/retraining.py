@@ -1,0 +1,130 @@
+"""The page on training: what is late or missed by site and duty, what was shown to whom-ever, and a form to note it.
+
+Never shows, counts or asks for a person.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from sqlalchemy import Connection
+from starlette.datastructures import FormData
+from starlette.responses import RedirectResponse, Response
+
+from logbook.domain import reporting
+from logbook.domain.history_rows import Told
+from logbook.domain.instants import Instant
+from logbook.domain.wording.duties import duty_label
+from logbook.domain.wording.labels import role_label
+from logbook.domain.wording.mark import mark
+from logbook.domain.wording.times import day_clock
+from logbook.intake import Draft
+from logbook.intake.reading import told_of
+from logbook.store import log
+from logbook.web.forms import form, text
+from logbook.web.house import House, house_of
+from logbook.web.pages import Language, render, words
+from logbook.web.register.retraining_view import BY, TOPICS, WEEKS, counts
+from logbook.web.who.visitor import NotYours, Visitor, need
+
+router = APIRouter()
+Leader = Annotated[Visitor, Depends(need("supervisor", "owner"))]
+Fields = Annotated[FormData, Depends(form)]
+_NOT_CHOSEN = mark("Choose what was shown, by whom, and on which machines. Nothing was saved.")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A `trained` entry as it is listed: when, on which machine, what, by which role."""
+
+    at: Instant
+    when: str
+    code: str
+    topic: str
+    by: str
+
+
+@router.get("/{lang}/register/retraining", include_in_schema=False)
+def retraining(request: Request, lang: Language, who: Leader, weeks: int = 4, done: int = 0) -> Response:
+    """The last weeks, of the visitor's sites."""
+    return _page(request, lang, who, weeks if weeks in WEEKS else 4, done=done)
+
+
+@router.post("/{lang}/register/retraining", include_in_schema=False)
+def trained(request: Request, lang: Language, who: Leader, fields: Fields) -> Response:
+    """Note that somebody was shown something, on each machine that was ticked. Raises NotYours, or Refused."""
+    house = house_of(request)
+    topic, by = text(fields, "topic", 200), text(fields, "by", 40)
+    codes = [str(code) for code in fields.getlist("machine")]
+    if topic not in TOPICS or by not in BY or not codes:
+        return _page(request, lang, who, 4, wrong=_NOT_CHOSEN, status=422)
+    try:
+        first = uuid.UUID(text(fields, "id", 40))
+    except ValueError:
+        raise NotYours from None
+    with house.store.read() as connection:
+        theirs = _machines(house, connection, who)
+    drafts = []
+    for code in dict.fromkeys(codes):
+        if code not in theirs:
+            raise NotYours
+        # One form, several entries: each id follows from the form's, so that sent twice it adds nothing.
+        id_ = str(uuid.uuid5(first, theirs[code][0]))
+        drafts.append(Draft(id_, theirs[code][0], "trained", {"topic": topic, "by": by}))
+    house.intake.record(drafts, who.by("form"))
+    return RedirectResponse(f"/{lang}/register/retraining?done={len(drafts)}", 303)
+
+
+def _machines(house: House, connection: Connection, who: Visitor) -> dict[str, tuple[str, str]]:
+    """Code -> (uuid, site) of the machines at the visitor's sites, less those that are retired."""
+    from logbook.store import folds
+
+    register = house.register(connection)
+    found = {}
+    for code, machine in sorted(register.by_code.items()):
+        fold = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid)).machine
+        if who.at(fold.site) and fold.retired_at is None:
+            found[code] = (machine.uuid, fold.site)
+    return found
+
+
+def _page(
+    request: Request, lang: str, who: Visitor, weeks: int, *, done: int = 0, wrong: str = "", status: int = 200
+) -> Response:  # fmt: skip
+    house = house_of(request)
+    now, said = house.now(), words(lang, "keeper")
+    with house.store.read() as connection:
+        register = house.register(connection)
+        judged: list[reporting.Judged] = []
+        shown: list[Shown] = []
+        # A machine that went to another site, or is retired, has done its nights here all the same.
+        for code, machine in register.by_code.items():
+            told = told_of(connection, machine.uuid, register)
+            folded = reporting.fold(house.intake.book(register, machine.uuid), told, now)
+            judged += reporting.judged(folded, reporting.alarms(told, now), now)
+            if who.at(folded.machine.site):
+                zone = register.sites[folded.machine.site].zone
+                struck = log.struck(connection, machine.uuid)
+                shown += [
+                    _shown(each, code, zone, lang) for each in told if each.kind == "trained" and each.id not in struck
+                ]
+        theirs = _machines(house, connection, who)
+    sites = {code: site.name for code, site in register.sites.items() if who.at(code)}
+    few = {code: len(register.who("cleaner", code)) for code in sites}
+    return render(
+        request, "register_retraining.html", lang, "keeper", status=status, weeks=weeks, choices=WEEKS, wrong=wrong,
+        done=done, id=house.intake.new_id(), topics=TOPICS, by=BY,
+        sites=counts(judged, sites, few, weeks, now), label=lambda duty: duty_label(duty, lang),
+        machines=[(sites[site], code) for code, (_uuid, site) in theirs.items()],
+        shown=sorted(shown, key=lambda each: each.at, reverse=True)[:60],
+        topic=lambda each: said.plain(each) if each in TOPICS else each,
+        by_whom=lambda each: said.plain(each) if each in BY else role_label(each, lang),
+    )  # fmt: skip
+
+
+def _shown(each: Told, code: str, zone: str, lang: str) -> Shown:
+    when = day_clock(each.occurred_at, zone, lang)
+    return Shown(each.occurred_at, when, code, str(each.data["topic"]), str(each.data["by"]))
