@@ -35,7 +35,7 @@ def test_a_night_in_which_every_tap_is_the_largest_button(make: Callable[..., St
         assert now_likely(one).act == act
         one.tell("B7H", act)
     found = now_likely(one)
-    assert (found.phase, found.act, found.card) == ("ready", "start", "start")
+    assert (found.phase, found.act, found.card) == ("ready", "start", "begin")
 
 
 def test_where_a_look_over_is_asked_for_it_comes_first_and_counts_for_one_start(make: Callable[..., Stage]) -> None:

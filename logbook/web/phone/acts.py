@@ -42,7 +42,8 @@ START_CARD = ("prepared", "fill", "unplug", "start")
 END_CARD = ("rinse", "squeegee", "charge", "put_away")
 """In the order in which they are entered: all carry one time, and the log's order is then theirs. The end card's
 `rinse` says that the tank was emptied too, which `empty` before it spells out."""
-CARDS: dict[str, tuple[str, ...]] = {"start": START_CARD, "end": ("empty", *END_CARD)}
+CARDS: dict[str, tuple[str, ...]] = {"begin": START_CARD, "end": ("empty", *END_CARD)}
+"""By names that no kind has."""
 NOTE_MOST = 1_000
 LEFT_OUT = "-"
 """What the field of a head says whose length nobody chose."""

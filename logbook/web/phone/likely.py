@@ -39,7 +39,7 @@ class Next:
     phase: Phase
     act: str | None
     others: tuple[str, ...]
-    card: Literal["start", "end"] | None
+    card: Literal["begin", "end"] | None
 
 
 def likely(machine: Machine, now: Instant) -> Next:
@@ -49,11 +49,11 @@ def likely(machine: Machine, now: Instant) -> Next:
     act = _act(machine, now, phase, owed)
     # On an ordinary page four others are enough; the rest is one tap further down.
     others = tuple(kind for kind in _COMMON[phase] if kind != act)[:4]
-    card: Literal["start", "end"] | None = None
+    card: Literal["begin", "end"] | None = None
     if phase in ("early", "closing", "after"):
         card = "end"
     elif phase == "ready":
-        card = "start"
+        card = "begin"
     return Next(phase, act, others, card)
 
 

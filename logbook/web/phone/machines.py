@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from logbook.domain.owed import is_out, pressing
+from logbook.domain.people import Person
 from logbook.domain.wording import times
 from logbook.domain.wording.duties import duty_label
 from logbook.web.pages import Words
 from logbook.web.phone.ground import Ground
 from logbook.web.phone.likely import may_run
-from logbook.web.phone.taking import standing
+from logbook.web.phone.taking import standing, theirs
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,16 +26,16 @@ class Row:
     owed: str
 
 
-def rows(grounds: Sequence[Ground], said: Words) -> list[tuple[str, tuple[Row, ...]]]:
+def rows(grounds: Sequence[Ground], person: Person, said: Words) -> list[tuple[str, tuple[Row, ...]]]:
     """(site's name, its machines), as the grounds are ordered."""
     return [
-        (name, tuple(_row(each, said) for each in group))
+        (name, tuple(_row(each, person, said) for each in group))
         for (name, _code), group in groupby(grounds, key=lambda each: (each.site.name, each.site.code))
     ]
 
 
-def _row(ground: Ground, said: Words) -> Row:
-    owed = pressing(standing(ground), ground.now)
+def _row(ground: Ground, person: Person, said: Words) -> Row:
+    owed = pressing(theirs(standing(ground), person), ground.now)
     late = [each for each in owed if each.late]
     if late:
         what = ", ".join(duty_label(each.duty, said.language) for each in late)

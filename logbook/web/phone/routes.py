@@ -53,7 +53,7 @@ def mine(request: Request, lang: Language, who: Somebody) -> Response:
     """The machines of the reader's sites."""
     house = house_of(request)
     with house.store.read() as connection:
-        rows = machines.rows(grounds_of(house, connection, who.person), words(lang, ROOM))
+        rows = machines.rows(grounds_of(house, connection, who.person), who.person, words(lang, ROOM))
     return render(request, "machines.html", lang, ROOM, sites=rows)
 
 

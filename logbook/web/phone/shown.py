@@ -226,9 +226,9 @@ def _card(
         return None
     # A step that policy does not ask for is not asked for on a card either.
     left_out = {duty for duty in ("prepared", "squeegee") if duty not in on}
-    steps = tuple(kind for kind in (START_CARD if name == "start" else END_CARD) if kind not in left_out)
+    steps = tuple(kind for kind in (START_CARD if name == "begin" else END_CARD) if kind not in left_out)
     whole = tuple(kind for kind in CARDS[name] if kind not in left_out)
-    cautions = (HEADS, FLOOR) if name == "start" else (BATTERY, DRAIN, FLOOR)
+    cautions = (HEADS, FLOOR) if name == "begin" else (BATTERY, DRAIN, FLOOR)
     acts = tuple((kind, said.plain(BUTTONS[kind])) for kind in steps)
     ticked = Button(name, said.plain("Save what is ticked"), new_tap())
     all_done = Button(f"{name}-all", said.plain("All of it is done"), new_tap())
