@@ -20,7 +20,7 @@ from logbook.command.refusals import say, sentence_of
 FAMILIES = {
     "init": "setup", "fleet": "fleet", "site": "fleet", "policy": "policy", "kinds": "kinds", "plates": "plates",
     "text": "text", "texts": "texts", "record": "recording", "import": "importing", "owed": "looking", "alerts": "looking",
-    "history": "looking", "step": "clock", "serve": "serve", "replay": "replay", "audit": "upkeep",
+    "history": "looking", "step": "clock", "serve": "serve", "key": "key", "replay": "replay", "audit": "upkeep",
     "rebuild": "upkeep", "pack": "pack", "erase": "erase", "doctor": "doctor", "demo": "demo",
 }  # fmt: skip
 """Every command and its module, in the order of the help. A module that a checkout lacks has no commands."""
