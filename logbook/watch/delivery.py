@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Iterable
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import structlog
 from sqlalchemy import Connection
@@ -33,7 +33,7 @@ TRIAL_EVERY: Instant = 5 * MINUTE
 """A held route is tried so often; the trial that goes well releases it."""
 
 TELL_AFTER: Instant = HOUR
-"""A route that could not be reached for so long is told to the owner, once."""
+"""A route that could not be reached, or took nothing over, for so long is told to the owner, once."""
 
 LEASE_SLACK: Instant = 60 * SECOND
 """A lease lasts as long as the longest single sending and this. What it does not suffice for is let go."""
@@ -256,6 +256,7 @@ class Delivery:
                         within = self._caller.confirm_within(connection, message, now)
                         confirmations.expect(connection, message.id, name, reference, now + within)
                         self._look_at(now + within)
+                    signs.drop(connection, f"failing:{name}")
                     if down:
                         signs.drop(connection, f"down:{name}")
                         outbox.hurry(connection, name, now)
@@ -274,8 +275,7 @@ class Delivery:
                 def again(connection: Connection, message: Message) -> None:
                     outbox.again(connection, message, now + wait, reason)
                     self._look_at(message.queued_at + self._caller.confirm_within(connection, message, now))
-                    if route_down:
-                        self._note_down(connection, name, reason, now)
+                    self._note(connection, "down" if route_down else "failing", name, reason, now)
 
                 await self._mark(report, "again", again, message)
                 # What a server says of an address stays in the table, where it can be erased; no file holds it.
@@ -313,14 +313,18 @@ class Delivery:
         report.other_way += bool(went_on)
         _log.warning("refused for good", message=message.id, route=message.route, other_way=went_on)
 
-    def _note_down(self, connection: Connection, route: str, reason: str, now: Instant) -> None:
-        """`down:ROUTE`: since when it could not be reached; the detail begins with `told` once the owner was."""
-        sign = signs.of(connection, f"down:{route}")
+    def _note(
+        self, connection: Connection, how: Literal["down", "failing"], route: str, reason: str, now: Instant
+    ) -> None:
+        """`down:ROUTE`: since when it could not be reached; `failing:ROUTE`: since when it is there and takes nothing
+        over. The detail begins with `told` once the owner was."""
+        name = f"{how}:{route}"
+        sign = signs.of(connection, name)
         if sign is None:
-            signs.put(connection, f"down:{route}", now, reason)
+            signs.put(connection, name, now, reason)
         elif not (sign.detail or "").startswith("told ") and now - sign.at >= TELL_AFTER:
-            signs.put(connection, f"down:{route}", sign.at, f"told {reason}")
-            self._tell(connection, Trouble("unreachable", route, reason, sign.at))
+            signs.put(connection, name, sign.at, f"told {reason}")
+            self._tell(connection, Trouble("unreachable" if how == "down" else "failing", route, reason, sign.at))
 
     def _tell(self, connection: Connection, trouble: Trouble) -> None:
         for message in self._caller.tell_owner(connection, trouble):

@@ -24,9 +24,10 @@ ANSWER = "answer"
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """What the owner is to hear. `failed`: a message reached nobody; `held`, `unreachable`: a whole route."""
+    """What the owner is to hear. `failed`: a message reached nobody; the rest are about a whole route: `held`,
+    `unreachable`, or `failing`, which is there and takes nothing over."""
 
-    what: Literal["failed", "held", "unreachable"]
+    what: Literal["failed", "held", "unreachable", "failing"]
     route: str
     reason: str
     at: Instant

@@ -414,3 +414,33 @@ def test_a_database_that_fails_stops_the_sending(store: Store, monkeypatch: pyte
     assert (len(way.tried), way.rests) == (1, 1)
     monkeypatch.undo()
     assert once(worker(store, way, by="two"), NOW + HOUR).sent == 5
+
+
+def test_a_server_that_is_there_and_takes_nothing_over_is_told_to_the_owner_after_an_hour_and_once(
+    store: Store,
+) -> None:
+    put(store, message(1))
+    ear, way = Ear(), Way(answers=[Again("500 internal error")])
+    delivery = worker(store, way, ear=ear)
+    now = NOW
+    while now < NOW + 4 * TELL_AFTER:
+        once(delivery, now)
+        now += MINUTE
+    assert [trouble.what for trouble in ear.heard] == ["failing"]
+    assert ear.heard[0].at < NOW + SECOND
+    assert sign(store, "failing:mail") is not None
+    # It takes one over: what comes after that is another matter.
+    way.answers = [Sent()]
+    once(delivery, now + 5 * HOUR)
+    assert sign(store, "failing:mail") is None
+
+
+def test_one_address_that_is_put_off_while_others_are_served_is_no_matter_for_the_owner(store: Store) -> None:
+    put(store, message(1), *(message(n, ready_at=NOW + n * 10 * MINUTE) for n in range(2, 30)))
+    ear = Ear()
+    way = Way(answers=[Sent()], by_id={"<m001@log.ferries.example>": Again("450 come again later")})
+    delivery, now = worker(store, way, ear=ear), NOW
+    while now < NOW + 4 * TELL_AFTER:
+        once(delivery, now)
+        now += MINUTE
+    assert ear.heard == []

@@ -30,7 +30,7 @@ from logbook.domain.wording.sentences import (
     when,
     worst_first,
 )
-from logbook.domain.wording.unquotable import plain, wrap
+from logbook.domain.wording.unquotable import harmless, plain, wrap
 
 __all__ = [
     "Text", "alert_message", "duty_label", "entry_label", "fit", "foot", "reminder_message", "role_label",
@@ -144,12 +144,13 @@ def _short(ranked: Sequence[Item], language: str, now: Instant) -> str:
 
 
 def fit(choices: Sequence[str], tail: str = "") -> str:
-    """The first choice that is one text message together with `tail`; the last is cut if it must be."""
+    """The first choice that is one text message together with `tail`, and does nothing when it is sent back; the last
+    is cut if it must be."""
     end = fold(tail)
     room = SEGMENT - septets(end)
     for choice in choices:
         folded = fold(choice)
-        if septets(folded) <= room:
+        if septets(folded) <= room and harmless(folded + end):
             return folded + end
     return cut(fold(choices[-1]), room) + end
 

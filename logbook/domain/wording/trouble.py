@@ -13,7 +13,8 @@ _WAYS = {"mail": mark("mail"), "text": mark("text messages")}
 
 
 def trouble_message(what: str, way: str, reason: str, at: Instant, role: str | None, language: str) -> Text:
-    """`what`: failed (one message), held (a login or certificate) or unreachable; `role`: whom a message was for."""
+    """`what`: failed (one message), held (a login or certificate), unreachable, or failing (there, and takes
+    nothing over); `role`: whom a message was for."""
     say = speech(language, "alerts")
     by = say(_WAYS.get(way, _WAYS["mail"]))
     when = times.utc(at)
@@ -31,7 +32,11 @@ def trouble_message(what: str, way: str, reason: str, at: Instant, role: str | N
         then = say("Nothing is lost: all of it waits. Mend the setting; it is tried again every five minutes.")
     else:
         subject = say("Sending by %(way)s fails") % {"way": by}
-        first = say("The server for %(way)s has not been reached since %(time)s.") % {"way": by, "time": when}
+        if what == "failing":
+            first = say("The server for %(way)s is there, but has taken nothing over since %(time)s.")
+        else:
+            first = say("The server for %(way)s has not been reached since %(time)s.")
+        first = first % {"way": by, "time": when}
         then = say("Nothing is lost: all of it waits and is tried again.")
     said = say("It said: %(why)s") % {"why": why}
     paragraphs = [wrap(first), [said], wrap(then)]

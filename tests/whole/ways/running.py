@@ -100,6 +100,10 @@ class Running:
     def states(self, *kinds: str) -> list[tuple[str, str]]:
         return sorted((each.route, each.state) for each in self.messages(*kinds))
 
+    def waiting(self) -> list[outbox.Message]:
+        """What is still to be sent, by which way ever."""
+        return [each for each in self.messages() if each.state not in ("sent", "failed", "expired")]
+
     def entries(self, code: str = "B7H") -> list[str]:
         with self.program.store.read() as connection:
             machine = self.program.registry.current(connection).by_code[code].uuid
