@@ -11,6 +11,7 @@ from typing import Any
 import msgspec
 from sqlalchemy import Connection
 
+from logbook.domain.entries.faults import PHOTO_ITEM
 from logbook.domain.history_rows import Told
 from logbook.domain.register import Register
 from logbook.store import log, words
@@ -25,12 +26,16 @@ class _Said(msgspec.Struct, gc=False):
 
 
 _said = msgspec.json.Decoder(_Said).decode
+KEPT = "kept"
+"""What stands for a photograph among private words."""
 _NOTHING: dict[str, str | None] = {}
 
 
 def told_of(connection: Connection, machine: str, register: Register) -> list[Told]:
-    """A machine's log in the order of recording."""
-    kept = {(word.entry, word.item): word.content.decode() for word in words.of_machine(connection, machine)}
+    """A machine's log in the order of recording. Of a photograph only whether it is still kept is told."""
+    texts = words.of_machine_but(connection, machine, PHOTO_ITEM)
+    kept = {(word.entry, word.item): word.content.decode() for word in texts}
+    kept.update(((entry, PHOTO_ITEM), KEPT) for entry in words.entries_with(connection, machine, PHOTO_ITEM))
     waiting = {
         name
         for name, person in words.people_of(connection, machine).items()

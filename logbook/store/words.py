@@ -44,6 +44,15 @@ _of_machine = private_word.c.machine == bindparam("machine")
 _of_entry = private_word.c.entry == bindparam("entry")
 _OF_ENTRY = Ready(_word.where(_of_machine, _of_entry).order_by(private_word.c.item), "machine", "entry")
 _OF_MACHINE = Ready(_word.where(_of_machine).order_by(private_word.c.entry, private_word.c.item), "machine")
+_TEXTS_OF_MACHINE = Ready(
+    _word.where(_of_machine, private_word.c.item != bindparam("but")).order_by(
+        private_word.c.entry, private_word.c.item
+    ),
+    "machine", "but",
+)  # fmt: skip
+_ENTRIES_WITH = Ready(
+    select(private_word.c.entry).where(_of_machine, private_word.c.item == bindparam("item")), "machine", "item"
+)
 _EVERY = Ready(
     select(
         private_word.c.machine,
@@ -119,6 +128,16 @@ def of_entry(connection: Connection, machine: str, entry: str) -> list[Word]:
 def of_machine(connection: Connection, machine: str) -> list[Word]:
     """The words of one log that are still kept, by entry."""
     return [Word._make(row) for row in _OF_MACHINE.all(connection, machine)]
+
+
+def of_machine_but(connection: Connection, machine: str, item: str) -> list[Word]:
+    """`of_machine`, but for one item: pictures are not read where words are."""
+    return [Word._make(row) for row in _TEXTS_OF_MACHINE.all(connection, machine, item)]
+
+
+def entries_with(connection: Connection, machine: str, item: str) -> frozenset[str]:
+    """The entries of one log of which this item is still kept."""
+    return frozenset(str(row[0]) for row in _ENTRIES_WITH.all(connection, machine, item))
 
 
 def every(connection: Connection) -> Iterator[PlacedWord]:

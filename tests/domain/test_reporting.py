@@ -35,7 +35,7 @@ BEGUN = line(0, "commissioned", "01T12:00:00", site="HX", battery="flooded")
 def told_of(entries: list[dict[str, Any]], machine: str = "B7H") -> list[Told]:
     own = [each for each in entries if each["machine"] == machine]
     seen: set[str] = set()
-    found = []
+    found: list[Told] = []
     for each in own:
         if each["id"] in seen:  # the door answers it as the first time, and adds nothing
             continue
@@ -154,26 +154,26 @@ def test_counts_agree_with_the_slow_reading_of_random_histories(seed: int) -> No
     written = oracle.replay(story.fleet, story.entries, story.until)
     for machine in {each["machine"] for each in story.entries}:
         had = {(w["duty"], w["opened_by"]) for w in written if w["machine"] == machine}
-        ought: Counter[str] = Counter()
+        ought: Counter[tuple[str, str]] = Counter()
         for duty in oracle.known_duties(story.fleet, story.entries, machine, story.until):
             due, ended = from_datetime(duty.due), duty.ended
             if ended is None:
                 # The slow reading names nights to come; those have not begun.
                 if duty.name != "night" or due <= until:
-                    ought[(duty.name, "missed" if due <= until else "not_due")] += 1  # type: ignore[index]
+                    ought[(duty.name, "missed" if due <= until else "not_due")] += 1
                 continue
             at, how = from_datetime(ended[0]), ended[1]
             if duty.name == "night" and due > until:
                 continue
             if how == "excused":
-                ought[(duty.name, "excused")] += 1  # type: ignore[index]
+                ought[(duty.name, "excused")] += 1
             elif how == "overtaken":
                 if at > due or duty.identity in had:
-                    ought[(duty.name, "missed")] += 1  # type: ignore[index]
+                    ought[(duty.name, "missed")] += 1
             elif at > due:
-                ought[(duty.name, "late")] += 1  # type: ignore[index]
+                ought[(duty.name, "late")] += 1
             else:
-                ought[(duty.name, "told_late" if duty.identity in had else "kept")] += 1  # type: ignore[index]
+                ought[(duty.name, "told_late" if duty.identity in had else "kept")] += 1
         clocks = [
             {**w, "id": f"w{n}", "recorded_at": w["at"], "occurred_at": w["at"],
              "data": {k: w[k] for k in ("duty", "opened_by", "number", "due_at", "outcome")}}

@@ -21,6 +21,8 @@ from logbook.web.history.nights import MOST, NIGHTS
 
 ROLES = ("cleaner", "keeper", "supervisor", "owner", "clock", "program")
 KINDS = tuple(kind.kind for kind in catalogue if kind.log == "machine")
+_LAST_YEAR = 9_000
+"""Beyond it calendars come to their end, and nothing was ever known."""
 ABOUT_ALERTS = frozenset({"alert_raised", "alert_escalated", "alert_cleared", "acknowledged", "excused"})
 
 
@@ -77,9 +79,10 @@ def asked(query: Mapping[str, str]) -> Asked:
 
 def _day(text: str) -> str:
     try:
-        return date.fromisoformat(text).isoformat()
+        day = date.fromisoformat(text)
     except ValueError:
         return ""
+    return day.isoformat() if 1970 <= day.year <= _LAST_YEAR else ""
 
 
 def _number(text: str, most: int) -> int | None:
@@ -96,10 +99,14 @@ def known_at(text: str, zone: ZoneInfo) -> Instant | None:
     if not text:
         return None
     try:
-        return parse(text)
+        at = parse(text)
     except ValueError:
         moment = datetime.fromisoformat(text)
-    if moment.tzinfo is not None or not 1970 <= moment.year <= 9_000:
+    else:
+        if at < 0:
+            raise ValueError(f"{text!r} is before anything was written down")
+        return at
+    if moment.tzinfo is not None or not 1970 <= moment.year <= _LAST_YEAR:
         raise ValueError(f"{text!r} is no moment")
     return instant_of(moment, zone)
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vText
 
 from logbook.domain.instants import Instant, to_datetime
 from logbook.domain.machine import Machine
@@ -51,8 +51,9 @@ def calendar(found: Iterable[Due], name: str, origin: str, language: str, now: I
     made.add("PRODID", "-//machine-logbook//history//EN")
     made.add("VERSION", "2.0")
     made.add("METHOD", "PUBLISH")
-    made.add("NAME", name)  # RFC 7986
-    made.add("X-WR-CALNAME", name)
+    # RFC 7986; said to be text, because the library does not know the name and would not escape it.
+    made.add("NAME", vText(name))
+    made.add("X-WR-CALNAME", vText(name))
     made.add("REFRESH-INTERVAL", timedelta(hours=1), parameters={"VALUE": "DURATION"})
     for each in found:
         event, label = Event(), duty_label(each.duty, language)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from logbook.domain.entries.faults import PHOTO_ITEM
 from logbook.domain.history_rows import Row
 from logbook.domain.wallclock import wall, zone
 from logbook.domain.wording import times
@@ -20,7 +21,7 @@ PAGE = 50
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """Another entry that this one is about. `what`: strikes, corrects, name, struck, corrected."""
+    """Another entry that this one is about. `what`: strikes, corrects, name, photo, struck, corrected."""
 
     what: str
     seq: int
@@ -86,7 +87,7 @@ def sayer_of(say: Sayer, rows: Sequence[Row], zone_of: Callable[[str], str], *, 
         told, found = row.told, []
         target, first = told.data.get("entry"), told.data.get("corrects")
         if target in seqs:
-            found.append(Link("strikes" if told.kind == "void" else "name", seqs[str(target)]))
+            found.append(Link({"void": "strikes", "photo": "photo"}.get(told.kind, "name"), seqs[str(target)]))
         if first in seqs:
             found.append(Link("corrects", seqs[str(first)]))
         if row.struck_by in seqs:
@@ -107,7 +108,8 @@ def sayer_of(say: Sayer, rows: Sequence[Row], zone_of: Callable[[str], str], *, 
             told.recorded_at - told.occurred_at < 60_000_000 and near, row.late,
             role_label(told.role, say.language), say.channel(told.channel),
             (*say.of_duty(told.kind, told.data, place), *say.quantities(told.data)),
-            tuple((item, text) for item, text in private.items() if item != "photo"), "photo" in private,
+            tuple((item, text) for item, text in private.items() if item != PHOTO_ITEM or text is None),
+            private.get(PHOTO_ITEM) is not None and row.struck_by is None,
             told.data.get("told") == "card", told.unconfirmed, row.struck_by is not None,
             None if void is None else void.told.private.get("why"), tuple(links(row)),
             bool(told.reporter) and told.role not in ("clock", "program"),

@@ -47,7 +47,7 @@ def histories(request: Request, lang: Language, visitor: Anybody, q: str = "") -
         found = listed(house, connection, visitor, q[:60])
     return render(
         request, "history_list.html", lang, "history", page=list_page(found, q[:60], lang, house.now()),
-        calendar=calendar_path(house, visitor, lang),
+        calendar=calendar_path(house, visitor, lang, str(request.base_url).rstrip("/")),
     )  # fmt: skip
 
 
@@ -147,12 +147,15 @@ def open_name(
 # -- what they share --------------------------------------------------------------------------------------------
 
 
-def calendar_path(house: House, visitor: Visitor, language: str) -> str:
-    """The address of the visitor's calendar; it ends with the session in which it was made. "" for whoever has none."""
+def calendar_path(house: House, visitor: Visitor, language: str, here: str) -> str:
+    """The address of the visitor's calendar; it ends with the session in which it was made. "" for whoever has none.
+
+    `here`: where the pages were reached just now, if no address is set.
+    """
     if visitor.role not in Watching or visitor.session.kind == "shared":
         return ""
     proof = house.sign("calendar", f"{visitor.person.uuid} {visitor.session.id}")
-    return f"{house.address}/{language}/due/{visitor.person.uuid}.{proof}.ics"
+    return f"{house.address or here}/{language}/due/{visitor.person.uuid}.{proof}.ics"
 
 
 def _seen(request: Request, visitor: Visitor, code: str) -> tuple[Seen, Asked, bool]:

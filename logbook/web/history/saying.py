@@ -132,6 +132,8 @@ class Sayer:
 
     def silence(self, night: Night) -> str:
         """Of a night of which nothing was told."""
+        if night.now is not None:
+            return self.words.plain("nothing told yet")
         if night.expected:
             return self.words.plain("nothing told")
         return self.words.plain("no night expected")
