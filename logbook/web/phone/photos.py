@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 
+from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from logbook.domain.entries.faults import PHOTO_ITEM
@@ -35,6 +36,17 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Cache-Control": "private, no-store",
 }
+
+
+def sent(fields: FormData) -> bytes:
+    """The photograph that came with a form, b"" if none did. Lets go of every file of the form."""
+    raw = b""
+    for name, value in fields.multi_items():
+        if isinstance(value, UploadFile):
+            if name == "photo" and not raw:
+                raw = value.file.read()
+            value.file.close()
+    return raw
 
 
 def add(house: House, ground: Ground, person: Person, tap: str, raw: bytes) -> str | None:

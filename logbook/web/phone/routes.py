@@ -11,7 +11,7 @@ from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain.people import Person
@@ -73,7 +73,7 @@ def page(request: Request, lang: Language, code: str) -> Response:
 @router.post("/{lang}/m/{code}")
 def tapped(request: Request, lang: Language, code: str, who: Somebody, fields: Fields) -> Response:
     """A tap. Answered by going back to the page, which says what was saved."""
-    house = house_of(request)
+    house, picture = house_of(request), photos.sent(fields)
     with house.store.read() as connection:
         ground = ground_of(house, connection, who.person, code)
     try:
@@ -83,9 +83,8 @@ def tapped(request: Request, lang: Language, code: str, who: Somebody, fields: F
     except (Unreadable, NoSuchTime, NotTaken) as why:
         return _page(request, lang, who, ground, wrong=why.sentence, fields=fields, status=422)
     query = {"saved": tap}
-    file = fields.get("photo")
-    if isinstance(file, UploadFile) and file.size and any(act.kind == "fault" for act in acts):
-        refused = photos.add(house, ground, who.person, tap, file.file.read())
+    if picture and any(act.kind == "fault" for act in acts):
+        refused = photos.add(house, ground, who.person, tap, picture)
         if refused is not None:
             query["photo"] = refused
     return RedirectResponse(f"/{lang}/m/{ground.code}?{urlencode(query)}", 303)
@@ -106,6 +105,7 @@ def undone(
     house, who = house_of(request), visitor(request)
     if isinstance(fields, bytes):
         return take_back_json(house, lang, code, fields)
+    photos.sent(fields)
     if who is None:
         raise NotSignedIn
     with house.store.read() as connection:

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, Response
 
 from logbook.domain.door import Refused, checked
@@ -121,13 +121,11 @@ def take_back_json(house: House, lang: str, code: str, raw: bytes) -> Response:
 def photo(request: Request, lang: Language, code: str, fields: Annotated[FormData, Depends(open_form)]) -> Response:
     """Add a photograph (a form: writer, tap, photo) to the fault that this tap told."""
     house, said = house_of(request), words(lang, "phone")
-    file = fields.get("photo")
+    picture = photos.sent(fields)
     try:
         sent = _Body(writer=text(fields, "writer"), tap=text(fields, "tap"))
         person, ground = _from(house, sent, code)
-        if not isinstance(file, UploadFile):
-            raise NotTaken(UNREADABLE)
-        refused = photos.add(house, ground, person, sent.tap, file.file.read())
+        refused = photos.add(house, ground, person, sent.tap, picture)
         if refused is not None:
             raise NotTaken(photos.REFUSED[refused])
     except Exception as why:  # noqa: BLE001 - as above
