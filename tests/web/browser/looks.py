@@ -1,11 +1,12 @@
-"""Every page, for those who look at them all: who opens it, and where. `{code}` is the machine with most to show."""
+"""Every page, for those who look at them all: who opens it, and where. `{code}` is the machine with most to show,
+`{mine}` the cleaner's own."""
 
 from __future__ import annotations
 
 PAGES: dict[str, tuple[str | None, str]] = {
     "sign-in": (None, "/{lang}/sign-in"),
-    "join": (None, "/{lang}/join/{code}"),
-    "phone": ("ana", "/{lang}/m/{code}"),
+    "join": (None, "/{lang}/join/{mine}"),
+    "phone": ("ana", "/{lang}/m/{mine}"),
     "machines": ("ana", "/{lang}/machines"),
     "me": ("ana", "/{lang}/me"),
     "tonight": ("lee", "/{lang}/tonight"),

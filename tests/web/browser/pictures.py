@@ -38,7 +38,7 @@ def main(folder: Path, names: list[str]) -> None:
 
 def _take(served: Served, folder: Path, names: list[str]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    code = sorted(served.stage.register.by_code)[2]
+    mine, _other, code = sorted(served.stage.register.by_code)[:3]
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=_SWITCHES)
         for name in names:
@@ -53,7 +53,7 @@ def _take(served: Served, folder: Path, names: list[str]) -> None:
                 if who is not None:
                     served.sign_in(context, who)
                 page = context.new_page()
-                page.goto(where.format(lang=language, code=code))
+                page.goto(where.format(lang=language, code=code, mine=mine))
                 page.screenshot(path=folder / f"{name}-{language}-{width}-{scheme}.png", full_page=True)
                 context.close()
         browser.close()
