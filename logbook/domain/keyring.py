@@ -30,7 +30,11 @@ REPORTING = ("member", "unconfirmed")
 
 
 class KeyRefused(ValueError):
-    """A key cannot be made like this. One sentence."""
+    """A key cannot be made like this. One sentence; `code` is label, scope or site."""
+
+    def __init__(self, code: str, sentence: str) -> None:
+        super().__init__(sentence)
+        self.code = code
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +91,13 @@ def checked(label: str, may: list[str], sites: list[str], known: Container[str])
     """The label, tidied, if a key can be made like this; `known`: the fleet's sites. Raises KeyRefused."""
     tidy = " ".join(label.split())
     if not 1 <= len(tidy) <= 80 or not tidy.isprintable():
-        raise KeyRefused("Give the key a label of 1 to 80 characters that says which program has it. No key was made.")
+        said = "Give the key a label of 1 to 80 characters that says which program has it. No key was made."
+        raise KeyRefused("label", said)
     wrong = [scope for scope in may if scope not in SCOPES]
     if wrong or not may:
         said = f"{wrong[0]!r} is nothing that a key may do" if wrong else "Say what the key may do"
-        raise KeyRefused(f"{said}; there are {', '.join(SCOPES)}. No key was made.")
+        raise KeyRefused("scope", f"{said}; there are {', '.join(SCOPES)}. No key was made.")
     strange = [site for site in sites if site not in known]
     if strange:
-        raise KeyRefused(f"There is no site {strange[0]!r} in this fleet. No key was made.")
+        raise KeyRefused("site", f"There is no site {strange[0]!r} in this fleet. No key was made.")
     return tidy

@@ -9,13 +9,13 @@ from logbook.web.history import routes as history
 from logbook.web.keeper import routes as keeper
 from logbook.web.phone import offline, taps
 from logbook.web.phone import routes as phone
-from logbook.web.register import erasing, plates, retraining
+from logbook.web.register import erasing, keys, plates, retraining
 from logbook.web.tonight import routes as tonight
 
 
 def routers() -> list[APIRouter]:
     """Every room's router."""
     return [
-        tonight.router, api.router_for(), history.router, plates.router, erasing.router, keeper.router, retraining.router,
+        tonight.router, api.router_for(), history.router, plates.router, erasing.router, keys.router, keeper.router, retraining.router,
         offline.router, taps.router, phone.router,
     ]  # fmt: skip
