@@ -6,11 +6,12 @@ loopback, and the tampering is done with another program's tools on the database
 
 from __future__ import annotations
 
-import sqlite3
+import contextlib
 import sys
 import tempfile
 import time
 import uuid
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -20,17 +21,19 @@ from rich.text import Text
 
 from logbook.bootstrap import Program, program
 from logbook.channels.desk import Message
+from logbook.command import demo_weeks
+from logbook.command.demo_doubt import Doubter
 from logbook.command.demo_night import AFTER, ANA, BEFORE, EVENING, FLEET, MORNING, UNTIL, YOURS, YOURS_AT, Said
+from logbook.command.demo_pages import ROLES, Pages, served
 from logbook.command.demo_post import Postbox, postbox
 from logbook.command.refusals import Refusal
 from logbook.domain.calendar import wall, zone
 from logbook.domain.fleetfile import read
-from logbook.domain.instants import Instant
+from logbook.domain.instants import HOUR, Instant
 from logbook.domain.owed import owed_now
 from logbook.domain.wording.messages import duty_label
-from logbook.evidence.audit import audit
 from logbook.intake.fleet import apply
-from logbook.store import alerts, folds, log, meta, migrate, words
+from logbook.store import alerts, folds, migrate
 
 HERE = zone("America/Halifax")
 _SHOWN = 9
@@ -72,9 +75,10 @@ class Demo:
 
     # -- the night ----------------------------------------------------------------------------------------------
 
-    def play(self, logbook: Program, postbox: Postbox, file: Path) -> int:
+    def play(self, logbook: Program, postbox: Postbox, file: Path, pages: Pages | None = None) -> int:
         """The whole of it. Returns the exit status: 0 if the night went as it should."""
-        apply(logbook.intake, read(FLEET))
+        if pages is not None:
+            self.addresses(pages)
         self.chapter(
             "Night at North Slip",
             "Two machines, two cleaners alone in the terminal. They text; each text has one short answer.",
@@ -95,7 +99,28 @@ class Demo:
             self._text(logbook, said)
         self._until(logbook, postbox, MORNING)
         self._standing(logbook)
-        return self._doubt(logbook, file)
+        fine = self.headlines(pages) if pages is not None else True
+        doubted = Doubter(self).doubt(logbook, file)
+        self.console.print()
+        self.console.print(
+            "This was one night on a scratch database. README.md says how to put your own site on it in ten minutes.",
+            highlight=False,
+        )
+        return 0 if fine and doubted else 1
+
+    def live_through_the_past(self, logbook: Program, postbox: Postbox) -> None:
+        """Three ordinary weeks, without a word: what was sent in them is taken away."""
+
+        def set_now(now: Instant) -> None:
+            self.now = now
+
+        def quiet() -> None:
+            postbox.deliver(logbook, self.now)
+            postbox.take()
+
+        set_now(demo_weeks.FIRST - 4 * HOUR)
+        apply(logbook.intake, read(FLEET))
+        demo_weeks.play(logbook, set_now, quiet)
 
     def _text(self, logbook: Program, said: Said) -> bool:
         self.now = said.at
@@ -185,82 +210,73 @@ class Demo:
                     "bold red" if late else "",
                 )
 
-    # -- the doubter --------------------------------------------------------------------------------------------
+    # -- the pages ----------------------------------------------------------------------------------------------
 
-    def _doubt(self, logbook: Program, file: Path) -> int:
+    def addresses(self, pages: Pages) -> None:
+        """Where each role looks; at a terminal, time to open them."""
         self.chapter(
-            "A year later, somebody wants a better history",
-            "The charge was late. With a common database tool, behind the program's back, one row is altered.",
+            "The pages",
+            "One address a role. Each lets you in once, on this machine only, and knows the time of the demo's night.",
         )
-        verdict = self._audited(logbook)
-        with sqlite3.connect(file) as other:
-            other.isolation_level = None
-            row = other.execute(
-                "SELECT machine, seq FROM entry WHERE kind = 'charge' ORDER BY machine, seq LIMIT 1"
-            ).fetchone()
-            where = "WHERE machine = ? AND seq = ?"
-            try:
-                other.execute(f"UPDATE entry SET occurred_at = occurred_at - 3600000000 {where}", row)
-            except sqlite3.Error as why:
-                self.console.print(
-                    f"  UPDATE entry …   the database itself refuses: [bold]{why}[/bold]", highlight=False
-                )
-            for (name,) in other.execute(
-                "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"
-            ).fetchall():
-                other.execute(f'DROP TRIGGER "{name}"')
-            other.execute(
-                f"UPDATE entry SET bytes = CAST(replace(CAST(bytes AS TEXT), 'T08:', 'T07:') AS BLOB) {where}", row
-            )
-            self.console.print("  DROP TRIGGER … UPDATE entry …   whoever holds the file can do that", highlight=False)
-        self.rest(2)
-        broken = self._audited(logbook)
-        self.console.print()
+        for role in ROLES:
+            self.console.print(f"  {role.shows}", highlight=False)
+            self.console.print(f"    [bold]{pages.link(role)}[/bold]", highlight=False, soft_wrap=True)
         self.console.print(
-            "This was one night on a scratch database. README.md says how to put your own site on it in ten minutes.",
-            highlight=False,
+            "  Should your browser not find NAME.localhost, put 127.0.0.1 there, and look by one role at a time.",
+            style="dim", highlight=False,
+        )  # fmt: skip
+        if self.ask:
+            self.console.input(
+                "\n  Open what you like, Tonight above all: it changes by itself. [bold]Enter[/bold] begins the night › "
+            )
+
+    def headlines(self, pages: Pages) -> bool:
+        """What each page says now, asked of the pages over the wire. Returns whether each was answered."""
+        self.chapter("What the pages say of it", "Each role's page, as a browser gets it.")
+        fine = True
+        for role in ROLES:
+            status, words_ = pages.headline(role)
+            fine &= status == 200 and bool(words_)
+            self.line(self.now, role.host, f"{status}  {words_}", "" if status == 200 else "bold red")
+        return fine
+
+    def stay(self, logbook: Program, postbox: Postbox) -> None:
+        """Serve on until Ctrl-C, the clock going on from the morning at its ordinary pace."""
+        self.chapter(
+            "Look around", "The pages stay open, and the clock goes on. Ctrl-C ends the demo and leaves nothing."
         )
-        return 0 if verdict and not broken else 1
-
-    def _audited(self, logbook: Program) -> bool:
-        with logbook.store.read() as connection:
-            register = logbook.registry.current(connection)
-            verdict = audit(
-                log.every(connection),
-                log.logs(connection),
-                words.every(connection),
-                origin=meta.of(connection, "origin") or register.origin,
-            )
-        if verdict.whole:
-            self.console.print(
-                f"  audit: [bold]{verdict.entries} entries[/bold] of {verdict.logs} logs recomputed from their bytes; nothing contradicts itself.",
-                highlight=False,
-            )
-        else:
-            fault = verdict.faults[0]
-            code = register.machines[fault.machine].code if fault.machine in register.machines else "the fleet's log"
-            self.console.print(
-                f"  audit: [bold red]BROKEN[/bold red] at {code}, entry {fault.seq}: {fault.sentence.split(': ', 1)[-1]}",
-                highlight=False,
-            )
-        self.rest(2)
-        return verdict.whole
+        began, morning = time.monotonic(), self.now
+        with contextlib.suppress(KeyboardInterrupt):
+            while True:
+                time.sleep(1)
+                self._until(logbook, postbox, morning + int((time.monotonic() - began) * 1_000_000))
 
 
-def run(console: Console, *, pace: float = 0.35, ask: bool = True, keep: Path | None = None) -> int:
-    """Play the demo. `pace`: seconds a line is left to be read; `keep`: a folder in which the database is left."""
-    with tempfile.TemporaryDirectory(prefix="logbook-demo-") as scratch:
+def run(
+    console: Console, *, pace: float = 0.35, ask: bool = True, keep: Path | None = None, pages: bool = True,
+    stay: bool = False, port: int = 0,
+) -> int:  # fmt: skip
+    """Play the demo. `pace`: seconds a line is left to be read; `keep`: a folder in which the database is left.
+
+    `pages`: serve them meanwhile; `stay`: and afterwards, until Ctrl-C.
+    """
+    with contextlib.ExitStack() as open_:
+        scratch = open_.enter_context(tempfile.TemporaryDirectory(prefix="logbook-demo-"))
         file = (keep or Path(scratch)) / "demo.sqlite"
         file.unlink(missing_ok=True)
         url = f"sqlite:///{file}"
         migrate.upgrade(url)
         demo = Demo(console, pace=pace, ask=ask)
         logbook = program(url, now=lambda: demo.now)
-        try:
-            with postbox() as box:
-                return demo.play(logbook, box, file)
-        finally:
-            logbook.close()
+        open_.callback(logbook.close)
+        box = open_.enter_context(postbox())
+        console.print("A scratch logbook lives through three weeks first; that takes a few seconds …", style="dim")
+        demo.live_through_the_past(logbook, box)
+        served_ = open_.enter_context(served(logbook, port)) if pages else None
+        status = demo.play(logbook, box, file, served_)
+        if stay and served_ is not None:
+            demo.stay(logbook, box)
+        return status
 
 
 def add(app: typer.Typer) -> None:
@@ -276,13 +292,28 @@ def add(app: typer.Typer) -> None:
             Path | None,
             typer.Option(help="A folder in which the night's database is left.", file_okay=False, exists=True),
         ] = None,
+        pages: Annotated[
+            bool | None,
+            typer.Option("--pages/--no-pages", help="Serve the pages, and go on until Ctrl-C; at a terminal they are."),
+        ] = None,
+        port: Annotated[
+            int, typer.Option(help="Of the pages, on loopback; 0: one that is free.", min=0, max=65_535)
+        ] = 0,
     ) -> None:
         """Play one night in ninety seconds: texts, what is owed, an alert, its mail, and a doubter.
 
-        A scratch database, an invented ferry terminal, a mail server of its own on loopback. Nothing of yours is touched.
+        A scratch database, an invented ferry terminal, a mail server and pages of its own on loopback. Nothing of yours
+        is touched.
         """
         try:
-            status = run(Console(), pace=pace, ask=ask, keep=keep)
+            stay = pages if pages is not None else sys.stdin.isatty() and sys.stdout.isatty()
+            # Without the pages' own packages there is still the night.
+            can = find_spec("fastapi") is not None
+            if pages and not can:
+                raise Refusal("The pages need machine-logbook[web], which is not installed. Nothing was begun.")
+            status = run(
+                Console(), pace=pace, ask=ask, keep=keep, pages=can and pages is not False, stay=stay and can, port=port
+            )
         except ModuleNotFoundError as why:
             raise Refusal(
                 f"The demo needs a mail server of its own, and {why.name} is not installed. Install machine-logbook[demo]."

@@ -21,17 +21,34 @@ name = "North Slip"
 zone = "America/Halifax"
 nights = [{rule = "FREQ=DAILY", from = "22:00", to = "06:00"}]
 
+[[site]]
+code = "gull-head"
+name = "Gull Head"
+zone = "America/St_Johns"
+
 [[machine]]
 code = "B7H"
 site = "north-slip"
 battery = "flooded"
-commissioned_at = "2026-03-09T21:00:00-03:00"
+serial = "SN-0417"
+commissioned_at = "2026-02-16T15:00:00-04:00"
+segments = {part = "metal 30/40", heads = 3, new_um = 12000}
 
 [[machine]]
 code = "C4J"
 site = "north-slip"
 battery = "flooded"
-commissioned_at = "2026-03-09T21:00:00-03:00"
+serial = "SN-0422"
+commissioned_at = "2026-02-16T15:00:00-04:00"
+segments = {part = "metal 30/40", heads = 3, new_um = 12000}
+
+[[machine]]
+code = "D2J"
+site = "gull-head"
+battery = "flooded"
+serial = "SN-0431"
+commissioned_at = "2026-02-16T15:00:00-04:00"
+segments = {part = "metal 30/40", heads = 3, new_um = 12000}
 
 [[person]]
 key = "ana"
@@ -52,11 +69,33 @@ phone = "+19025550151"
 email = "luis@ferry.example"
 
 [[person]]
+key = "mia"
+name = "Mia"
+role = "cleaner"
+language = "en"
+sites = ["gull-head"]
+phone = "+17095550152"
+
+[[person]]
+key = "kit"
+name = "Kit"
+role = "keeper"
+language = "en"
+sites = ["north-slip"]
+email = "kit@ferry.example"
+
+[[person]]
+key = "olu"
+name = "Olu"
+role = "owner"
+language = "en"
+
+[[person]]
 key = "jo"
 name = "Jo"
 role = "supervisor"
 language = "en"
-sites = ["north-slip"]
+sites = ["north-slip", "gull-head"]
 email = "jo@ferry.example"
 quiet = "21:00-04:30"
 """
