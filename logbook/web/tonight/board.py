@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from babel.dates import format_date
 
-from logbook.domain.instants import Instant
+from logbook.domain.instants import HOUR, Instant
 from logbook.domain.register import Register
 from logbook.domain.telling.items import Item
 from logbook.domain.wallclock import wall, zone
@@ -166,10 +166,11 @@ def _due(facts: Facts, items: Sequence[Item], known: Known, *, also_late: bool) 
 def _state_words(facts: Facts, known: Known) -> str:
     if facts.since is None or facts.state not in _SINCE:
         return known.say.plain(STATES[facts.state])
-    place = known.register.sites[facts.site].zone
-    return known.say.plain(
-        _SINCE[facts.state], time=times.moment(facts.since, place, known.say.language, known.now)
-    )  # fmt: skip
+    place, language = known.register.sites[facts.site].zone, known.say.language
+    # Of this night the hour is enough.
+    recent = known.now - facts.since < 18 * HOUR
+    at = times.clock(facts.since, place, language) if recent else times.moment(facts.since, place, language, known.now)
+    return known.say.plain(_SINCE[facts.state], time=at)
 
 
 def _standing(facts: Facts, known: Known, late: Sequence[Row], hands: Sequence[Row], due: Sequence[Due]) -> Standing:

@@ -116,13 +116,14 @@ def _state(fold: Machine, now: Instant) -> tuple[str, Instant | None]:
         return "out", at("out_of_service")
     if fold.held:
         return "held", at("held")
-    if is_out(fold, now):
-        started = fold.use.first if fold.use is not None and fold.use.put_away is None else None
-        return "used", started if started is not None else at("start", "unplug", "fill", "empty", "prepared")
     charged, put_away = at("charge"), at("put_away")
-    stirred = at("start", "unplug")
+    stirred = at("start", "unplug", "fill", "prepared")
+    # Whoever charges or rinses a machine hours after it was put away does not use it.
     if charged is not None and (stirred is None or charged > stirred):
         return "charging", charged
+    if stirred is not None and is_out(fold, now) and (put_away is None or stirred > put_away):
+        started = fold.use.first if fold.use is not None and fold.use.put_away is None else None
+        return "used", started if started is not None else stirred
     return ("away", put_away) if put_away is not None else ("new", None)
 
 

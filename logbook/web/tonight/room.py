@@ -67,7 +67,12 @@ class Room:
         key = (visitor.person.uuid, language)
         kept = self._painted.get(key)
         if kept is None or kept[0] is not board:
-            shown = {"board": board, "me": visitor.person.uuid, "token": self._mark("csrf"), "form_id": self._mark("id")}
+            shown = {
+                "board": board,
+                "me": visitor.person.uuid,
+                "token": self._mark("csrf"),
+                "form_id": self._mark("id"),
+            }
             made = render(request, "tonight_board.html", language, "tonight", **shown)
             if len(self._painted) > _PAINTED_MOST:
                 self._painted.clear()

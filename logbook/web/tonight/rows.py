@@ -21,7 +21,7 @@ from logbook.web.pages import Words
 from logbook.web.tonight.axis import bar_of, city
 from logbook.web.tonight.facts import Facts
 from logbook.web.tonight.model import Axis, Choice, Mark, Matter, Row
-from logbook.web.tonight.told import Answer, answer_line, told_lines
+from logbook.web.tonight.told import Answer, answer_line, latest, told_lines
 
 Key = tuple[str, str]
 """(duty, opened by) on one machine."""
@@ -47,7 +47,7 @@ class Known:
     def in_hand(self, facts: Facts, item: Item) -> Answer | None:
         """Who has it in hand now, None if nobody has. Being asked is not having it."""
         given = self.answers.get((facts.uuid, item.duty, item.opened_by), ())
-        last = max(given, key=lambda each: each.at, default=None)
+        last = latest(given)
         return last if last is not None and last.kind == "acknowledged" and last.until > self.now else None
 
 
@@ -72,7 +72,7 @@ def _row(what: str, facts: Facts, items: Sequence[Item], known: Known) -> Row | 
     answers = [each for alert in found for each in known.answers.get(_of(alert), ())]
     place = first.zone
     until = max((each.until for each in answers), default=None)
-    asked = max(answers, key=lambda each: each.at, default=None)
+    asked = latest(answers)
     waits = asked if asked is not None and asked.kind == "passed_on" and asked.until > now else None
     told = told_lines(tellings, known.register, say, place, now)
     if not found:

@@ -36,6 +36,11 @@ class Answer:
     to_role: str = ""
 
 
+def latest(answers: Sequence[Answer]) -> Answer | None:
+    """The last that was said; of one instant, what was recorded later."""
+    return sorted(answers, key=lambda each: each.at)[-1] if answers else None
+
+
 def answer_of(kind: str, recorded_at: Instant, role: str, data: dict[str, Any], to: str | None) -> Answer:
     """From an entry `acknowledged` or `passed_on`. `to`: the person behind its pseudonym, if known."""
     return Answer(kind, recorded_at, role, parse_instant(data["until"]), to, str(data.get("role", "")))
@@ -88,9 +93,9 @@ def _state(telling: Telling, say: Words) -> str:
 
 def answer_line(answers: Sequence[Answer], say: Words, place: str, now: Instant) -> str:
     """What was answered last, or that nobody has yet."""
-    if not answers:
+    last = latest(answers)
+    if last is None:
         return say.plain("No answer yet.")
-    last = max(answers, key=lambda each: each.at)
     language = say.language
     facts = {
         "who": role_label(last.role, language), "time": times.moment(last.at, place, language, now),
