@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from fastapi import Request
+from collections.abc import AsyncIterator
+from typing import Annotated
+
+from fastapi import Depends, Request
 from starlette.datastructures import FormData
 
 from logbook.web.house import house_of
@@ -17,20 +20,23 @@ class StaleForm(Exception):
     """The form was made for another session, or by another site."""
 
 
-async def form(request: Request) -> FormData:
+async def open_form(request: Request) -> AsyncIterator[FormData]:
+    """A dependency: the fields of a form of anybody; the guard has seen that it comes from a page of ours.
+
+    Files that came with it, even empty ones, are closed when it has been answered.
+    """
+    async with request.form(max_files=2, max_fields=FIELDS_MOST, max_part_size=PART_MOST) as fields:
+        yield fields
+
+
+def form(request: Request, fields: Annotated[FormData, Depends(open_form)]) -> FormData:
     """A dependency: the fields of a form of somebody signed in. Raises NotSignedIn, or StaleForm."""
-    fields = await open_form(request)
     found = visitor(request)
     if found is None:
         raise NotSignedIn
     if not csrf_holds(house_of(request), found.session, text(fields, "csrf")):
         raise StaleForm
     return fields
-
-
-async def open_form(request: Request) -> FormData:
-    """A dependency: the fields of a form of anybody; the guard has seen that it comes from a page of ours."""
-    return await request.form(max_files=2, max_fields=FIELDS_MOST, max_part_size=PART_MOST)
 
 
 def text(fields: FormData, name: str, most: int = 4_000) -> str:
