@@ -121,7 +121,7 @@ def _numbers(quantity: Quantity, mine: Mapping[str, list[str]]) -> list[int]:
                 (written if colon else chosen).append(_number(value, times or "1"))
     if chosen and left_out and not written:
         raise Unreadable(HEADS)
-    numbers = written or chosen
+    numbers = written[-1:] or chosen
     for number in numbers:
         if not quantity.low <= number <= quantity.high:
             raise Unreadable(OUT_OF_RANGE)

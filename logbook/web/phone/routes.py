@@ -19,7 +19,7 @@ from logbook.domain.tapcode import is_tap, new_tap
 from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
 from logbook.store import log
-from logbook.web.forms import form, text
+from logbook.web.forms import form, open_form, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, Words, preferred, render, words
 from logbook.web.phone import machines, photos
@@ -30,7 +30,7 @@ from logbook.web.phone.taking import Act, NotTaken, Saved, Taken, answer, of_tap
 from logbook.web.phone.taps import body, take_back_json
 from logbook.web.phone.when import AGO, NoSuchTime, moment
 from logbook.web.phone.writer import writer_of
-from logbook.web.who.visitor import NotSignedIn, Visitor, need, visitor
+from logbook.web.who.visitor import Visitor, need, visitor
 
 router = APIRouter(include_in_schema=False)
 ROOM = "phone"
@@ -90,24 +90,23 @@ def tapped(request: Request, lang: Language, code: str, who: Somebody, fields: F
     return RedirectResponse(f"/{lang}/m/{ground.code}?{urlencode(query)}", 303)
 
 
-async def either(request: Request) -> FormData | bytes:
-    """A dependency: the fields of a form of somebody signed in, or what a phone's queue sends as JSON."""
+async def queued(request: Request) -> bytes | None:
+    """A dependency: what a phone's queue sends as JSON; None if this is a form."""
     if request.headers.get("content-type", "").startswith("application/json"):
         return await body(request)
-    return await form(request)
+    return None
 
 
 @router.post("/{lang}/m/{code}/undo")
 def undone(
-    request: Request, lang: Language, code: str, fields: Annotated[FormData | bytes, Depends(either)]
-) -> Response:
+    request: Request, lang: Language, code: str, raw: Annotated[bytes | None, Depends(queued)],
+    opened: Annotated[FormData, Depends(open_form)],
+) -> Response:  # fmt: skip
     """One's own tap, taken back. `undo_of`: that tap's code, or the ids of its entries."""
-    house, who = house_of(request), visitor(request)
-    if isinstance(fields, bytes):
-        return take_back_json(house, lang, code, fields)
-    photos.sent(fields)
-    if who is None:
-        raise NotSignedIn
+    house = house_of(request)
+    if raw is not None:
+        return take_back_json(house, lang, code, raw)
+    fields, who = form(request, opened), need()(request)
     with house.store.read() as connection:
         ground = ground_of(house, connection, who.person, code)
     tap, of = _tap(fields)[1], text(fields, "undo_of").split()
