@@ -14,6 +14,7 @@ from starlette.testclient import TestClient
 from logbook.domain.instants import HOUR, MINUTE
 from logbook.domain.keyring import SCOPES, Key, token_hash, token_of
 from logbook.store import api_keys
+from logbook.web.app import make_app
 from tests.web.conftest import Pages
 
 ALL = tuple(SCOPES)
@@ -453,3 +454,52 @@ def test_an_alert_is_taken_in_hand_once(asking: Callable[..., Asking]) -> None:
     stage.step()
     is_problem(one.post(where, token, {**sent, "id": str(uuid.uuid4())}), 409, "alert_over")
     assert one.post(where, token, sent).status_code == 200  # what was answered stays answered
+
+
+# -- how often ----------------------------------------------------------------------------------------------------
+
+
+def _limits(app: Any) -> Any:
+    """The interface's limits, wherever it is mounted."""
+    for route in app.routes:
+        for each in getattr(getattr(route, "original_router", None), "routes", [route]):
+            api = getattr(getattr(each, "app", None), "api", None)
+            if api is not None:
+                return api.state.limits
+    raise AssertionError("the interface is not there")
+
+
+def test_a_key_that_asks_too_often_waits_for_the_next_minute(asking: Callable[..., Asking]) -> None:
+    one = asking()
+    token, other = one.key("read", "post"), one.key("read")
+    limits = _limits(one.pages.app)
+    limits.most, limits.share = 10, 4
+    one.pages.stage.now += 12_000_000
+    assert [one.get("/machines", token).status_code for _ in range(10)] == [200] * 10
+    answer = one.post("/entries", token, posting(entry()))
+    is_problem(answer, 429, "too_often")
+    assert answer.headers["retry-after"] == "48"
+    assert one.seqs("B7H") == 1
+    assert one.get("/machines", other).status_code == 200
+    one.pages.stage.now += 48_000_000
+    assert one.post("/entries", token, posting(entry())).status_code == 201
+
+
+def test_a_restart_forgives_nothing(asking: Callable[..., Asking]) -> None:
+    one = asking()
+    token = one.key("read")
+    _limits(one.pages.app).most = 10
+    for _ in range(10):
+        one.get("/kinds", token)
+    again = Pages(one.pages.stage, one.pages.house, make_app(one.pages.house))
+    _limits(again.app).most = 10
+    is_problem(Asking(again).get("/kinds", token), 429, "too_often")
+
+
+def test_a_stranger_makes_nothing_be_written(asking: Callable[..., Asking]) -> None:
+    one = asking()
+    before = one.pages.stage.read(lambda c: c.exec_driver_sql("pragma data_version").scalar())
+    for _ in range(5):
+        is_problem(one.get("/machines", "mlk_" + "x" * 43), 401, "unknown_key")
+    assert one.pages.stage.read(lambda c: c.exec_driver_sql("select count(*) from attempt").scalar()) == 0
+    assert one.pages.stage.read(lambda c: c.exec_driver_sql("pragma data_version").scalar()) == before
