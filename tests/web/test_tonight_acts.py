@@ -296,7 +296,7 @@ def test_a_number_that_joined_is_answered_once(pages: Make, answer: str, state: 
     assert "done=" in send(one, browser, "newcomer", said)
     [person] = [each for each in stage.register.people.values() if each.name == "Marta"]
     assert person.state == state
-    other = {**said, "id": stage.ids(), "answer": "yes"}
+    other = {**said, "form_id": stage.ids(), "answer": "yes"}
     assert "not=answered" in send(one, browser, "newcomer", other)
     assert look(one).newcomers == ()
 
@@ -328,7 +328,7 @@ def test_who_does_not_lead_has_no_such_page(pages: Make, who: str | None) -> Non
     assert browser.get("/en/tonight").status_code == (404 if who else 303)
     assert browser.get("/en/tonight/rows.json").status_code == 401
     if who:
-        assert one.post(browser, "/en/tonight/take", id="x").status_code == 404
+        assert one.post(browser, "/en/tonight/take", form_id="x").status_code == 404
 
 
 def test_a_form_of_another_session_does_nothing(pages: Make) -> None:
@@ -344,7 +344,7 @@ def test_forged_ids_are_refused_and_change_nothing(pages: Make) -> None:
     one, stage = two(pages)
     browser = one.client("lee")
     said = fields(browser.get("/en/tonight").text, "take")
-    for forged in ({"id": "../../x"}, {"alert": ["999999"]}, {"alert": []}, {"alert": ["1' or 1=1"]}):
+    for forged in ({"form_id": "../../x"}, {"alert": ["999999"]}, {"alert": []}, {"alert": ["1' or 1=1"]}):
         answer = one.post(browser, "/en/tonight/take", **{**said, **forged})
         assert answer.status_code == 404 or answer.headers["location"] == "/en/tonight?not=refused&on=B7H"
     assert one.post(browser, "/en/tonight/name", **{**said, "entry": "no such entry"}).status_code in {404, 422}

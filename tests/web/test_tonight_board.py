@@ -181,7 +181,7 @@ def test_who_was_told_by_which_way_and_whether_it_went(pages: Make) -> None:
     one, stage = uncharged(pages)
     told = only(look(one)).told
     assert any(re.fullmatch(r"Supervisor: by mail 14:0\d, waits to be sent\.", each) for each in told), told
-    [message] = [each for each in stage.messages("alert", "lee")]
+    [message] = stage.messages("alert", "lee")
     stage.program.store.write(lambda c: outbox.sent(c, message, stage.now))
     assert any("by mail 16:00, sent." in each for each in only(look(one)).told)
 
@@ -260,7 +260,7 @@ def test_the_tree_refuses_what_could_act() -> None:
         "<p>never closed",
         "<p></div>",
     ):
-        with pytest.raises(ValueError, match="must not hold|closed|closes"):
+        with pytest.raises(ValueError, match=r"must not hold|closed|closes"):
             tree(markup)
 
 

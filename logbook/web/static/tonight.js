@@ -28,6 +28,9 @@ function build(spec, space) {
 // What somebody has changed themselves stays: fields, and whether a fold is open.
 const theirs = (element, name) => element.matches('input, select, textarea, option') || (name === 'open' && element.localName === 'details');
 
+// Never by the property: a form's may be one of its fields.
+const named = node => node.nodeType === 1 ? node.getAttribute('id') : null;
+
 function change(element, [, attributes, children]) {
   for (const [name, value] of Object.entries(attributes)) {
     if (element.getAttribute(name) !== value && !theirs(element, name)) element.setAttribute(name, value);
@@ -37,19 +40,19 @@ function change(element, [, attributes, children]) {
   }
   if (element.localName === 'select' && dirty(element)) return;
   const space = element.namespaceURI, keyed = new Map();
-  for (const child of element.children) if (child.id) keyed.set(child.id, child);
+  for (const child of element.children) if (named(child)) keyed.set(named(child), child);
   const kept = new Set(children.map(child => child[1] && child[1].id).filter(Boolean));
   let at = element.firstChild;
   for (const child of children) {
     // What is not wanted any more gives way here; a row in which somebody types stays until they are done.
-    while (at && at.id && !kept.has(at.id)) { const next = at.nextSibling; leave(at); at = next; }
+    while (at && named(at) && !kept.has(named(at))) { const next = at.nextSibling; leave(at); at = next; }
     if (typeof child === 'string') {
       if (at && at.nodeType === 3) { if (at.data !== child) at.data = child; at = at.nextSibling; }
       else element.insertBefore(document.createTextNode(child), at);
       continue;
     }
     while (at && at.nodeType === 3) { const next = at.nextSibling; at.remove(); at = next; }
-    const id = child[1].id, same = id ? keyed.get(id) : at && !at.id ? at : null;
+    const id = child[1].id, same = id ? keyed.get(id) : at && !named(at) ? at : null;
     if (same && same.localName === child[0]) {
       if (same === at) at = at.nextSibling; else element.insertBefore(same, at);
       same.classList.remove('gone');

@@ -67,13 +67,10 @@ class Room:
         key = (visitor.person.uuid, language)
         kept = self._painted.get(key)
         if kept is None or kept[0] is not board:
-            shown = {
-                "board": board,
-                "me": visitor.person.uuid,
-                "token": self._mark("csrf"),
-                "form_id": self._mark("id"),
-            }
-            made = render(request, "tonight_board.html", language, "tonight", **shown)
+            made = render(
+                request, "tonight_board.html", language, "tonight", board=board, me=visitor.person.uuid,
+                token=self._mark("csrf"), form_id=self._mark("id"),
+            )  # fmt: skip
             if len(self._painted) > _PAINTED_MOST:
                 self._painted.clear()
             kept = self._painted[key] = (board, bytes(made.body).decode())

@@ -212,7 +212,7 @@ def _done(lang: str, word: str, fields: FormData, act: Callable[[], object]) -> 
 
 
 def _id(fields: FormData) -> str:
-    return door.id_checked(text(fields, "id"))
+    return door.id_checked(text(fields, "form_id"))
 
 
 def _serials(fields: FormData) -> list[int]:

@@ -38,7 +38,7 @@ class Answer:
 
 def latest(answers: Sequence[Answer]) -> Answer | None:
     """The last that was said; of one instant, what was recorded later."""
-    return sorted(answers, key=lambda each: each.at)[-1] if answers else None
+    return max(reversed(answers), key=lambda each: each.at) if answers else None
 
 
 def answer_of(kind: str, recorded_at: Instant, role: str, data: dict[str, Any], to: str | None) -> Answer:
