@@ -120,7 +120,10 @@ async function run(renew) {
   const stuck = new Set();
   for (;;) {
     const told = (await all()).find(each => !each.say && !stuck.has(each.writer) && !stuck.has(each.writer + each.code));
-    if (!told) return stuck.size ? "refused" : "";
+    if (!told) {
+      if (stuck.size) later();
+      return stuck.size ? "refused" : "";
+    }
     await renew();
     let got;
     try {
@@ -152,15 +155,17 @@ async function run(renew) {
 
 // Without Web Locks: whoever holds the lease sends. It runs out by itself, should its holder be gone.
 async function leased(work) {
-  const claim = steal => within("readwrite", (_taps, facts) => {
-    facts.get("lease").onsuccess = ({ target: { result } }) => {
-      if (steal || !result || result.by === LIFE || result.until < Date.now()) {
-        facts.put({ by: LIFE, until: Date.now() + LONGEST + 5_000 }, "lease");
-      }
-    };
-    return facts.get("lease");
-  });
-  while ((await claim()).by !== LIFE) await new Promise(done => setTimeout(done, 1_000));
+  const claim = async steal => {
+    let mine;
+    await within("readwrite", (_taps, facts) => {
+      facts.get("lease").onsuccess = ({ target: { result } }) => {
+        mine = steal || !result || result.by === LIFE || result.until < Date.now();
+        if (mine) facts.put({ by: LIFE, until: Date.now() + LONGEST + 5_000 }, "lease");
+      };
+    });
+    return mine;
+  };
+  while (!await claim()) await new Promise(done => setTimeout(done, 500));
   try {
     return await work(() => claim(true));
   } finally {

@@ -16,16 +16,16 @@ document.addEventListener("submit", async event => {
   const { target, submitter: button } = event;
   if (target !== form() || !button || native.has(button)) return;
   event.preventDefault();
-  // A thumb that comes down twice has told it once; and what has just changed under a thumb was not meant by it.
+  // A thumb that comes down twice has told it once; and what has just moved under a thumb was not meant by it.
   const now = performance.now();
-  if ((last.button === button && now - last.at < 1_000) || now - renewed < 350) return;
+  if ((last.button === button && now - last.at < 1_000) || (now - renewed < 350 && places.get(act(button)) !== place(button))) return;
   last = { button, at: now };
   try {
     await tell(target, button);
     flush();
   } catch {
     native.add(button); // nothing can be kept on this phone: as if there were no script
-    target.requestSubmit(button);
+    setTimeout(() => target.requestSubmit(button));
   }
 });
 
@@ -134,6 +134,9 @@ function texting(waiting, number) {
   return link;
 }
 
+const act = ({ value }) => value.split(":")[0], place = button => Math.round(button.getBoundingClientRect().top / 8);
+let places = new Map();
+
 // Whether somebody is in the middle of something on this page, which must not go away under their hands.
 function busy() {
   return find("#acts details[open]") || [...form()?.elements || []].some(each =>
@@ -152,6 +155,7 @@ function renew(kept) {
     const main = asked.response && find("main", asked.response);
     if (asked.status !== 200 || !main || !find("#acts", main) || busy()) return;
     const told = find("#say .done");
+    places = new Map([...form().querySelectorAll("button[data-act]")].map(each => [act(each), place(each)]));
     find("main").replaceChildren(...main.childNodes);
     for (const name of ["header", ".silent"]) {
       const mine = find(name), theirs = find(name, asked.response);
@@ -159,7 +163,6 @@ function renew(kept) {
     }
     if (told) find("#say").prepend(told);
     renewed = performance.now();
-    document.dispatchEvent(new Event("renewed"));
   };
   asked.send();
 }
