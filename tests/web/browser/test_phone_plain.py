@@ -70,14 +70,14 @@ def test_trouble_is_in_sight_and_the_foot_covers_nothing(
     for language in ("en", "es"):
         page = windows.page(house, "ana")
         page.goto(f"/{language}/m/B7H")
-        foot = page.locator("#state").bounding_box()
+        foot = page.locator(".foot").bounding_box()
         trouble = page.locator("form > .trouble").bounding_box()
         assert foot is not None
         assert trouble is not None
         assert trouble["y"] + trouble["height"] <= foot["y"]
         # Scrolled to its end, the last thing lies above the foot.
         page.evaluate("scrollTo(0, 1e6)")
-        last, foot = page.locator(".ways").bounding_box(), page.locator("#state").bounding_box()
+        last, foot = page.locator(".ways").bounding_box(), page.locator(".foot").bounding_box()
         assert last is not None
         assert foot is not None
         assert last["y"] + last["height"] <= foot["y"] + 1
