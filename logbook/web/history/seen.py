@@ -41,7 +41,6 @@ class Seen:
     folded: Folded
     judged: tuple[Judged, ...]
     rows: tuple[Row, ...]
-    effective: tuple[Row, ...]
     head: str
     mine: frozenset[str]
 
@@ -104,7 +103,12 @@ class Seen:
 
     def exported(self, wanted: Asked) -> list[Row]:
         """What an export holds: all that was recorded, or the effective history where a moment was asked for."""
-        return chosen(list(self.effective if self.past else self.rows), wanted, zone(self.zone), self.departed())
+        return chosen(self.effective() if self.past else list(self.rows), wanted, zone(self.zone), self.departed())
+
+    def effective(self) -> list[Row]:
+        """The effective history: what was struck left out, in the order of happening."""
+        left = [row for row in self.rows if row.struck_by is None]
+        return sorted(left, key=lambda row: (row.told.occurred_at, row.told.seq))
 
 
 def machine_of(
@@ -137,10 +141,10 @@ def seen(
     return Seen(
         machine, register, now, known_at is not None, site, folded,
         tuple(judged(folded, alarms(known, now), now)),
-        tuple(_rows(known, register, machine, None)), tuple(_rows(known, register, machine, now)),
+        tuple(_rows(known, register, machine)),
         "" if last is None else last.hash, mine,
     )  # fmt: skip
 
 
-def _rows(told: Sequence[Told], register: Register, machine: MachineRecord, known_at: Instant | None) -> list[Row]:
-    return rows(told, lambda site, at: register.policy(machine.uuid, site, at).late_after, known_at=known_at)
+def _rows(told: Sequence[Told], register: Register, machine: MachineRecord) -> list[Row]:
+    return rows(told, lambda site, at: register.policy(machine.uuid, site, at).late_after)

@@ -93,6 +93,7 @@ class MachinePage:
     months: tuple[tuple[str, float], ...]
     blank: float
     halves: tuple[str, str]
+    young: bool
     departures: tuple[DepartureShown, ...]
     carded: str
     entries: Page
@@ -131,7 +132,7 @@ def machine_page(
         tuple(chart), height, tuple(drawing.hours(WIDE)), tuple(drawing.hours(NARROW, 6)), earlier, later,
         tuple((count, wanted.query(nights=count, until="")) for count in (14, 31, 92) if count != wanted.nights),
         tuple(_duty(row, say) for row in the_year.rows) if full else (), _months(the_year, language), _blank(the_year, found),
-        _halves(the_year, language),
+        _halves(the_year, language), _young(the_year),
         tuple(_departure(each, found, say) for each in the_year.departures) if full else (),
         said.plural("%(n)s was told with the closing card.", "%(n)s were told with the closing card.", the_year.carded)
         if the_year.carded else "",
@@ -255,13 +256,18 @@ def _halves(year: Year, language: str) -> tuple[str, str]:
     return times.day(first.isoformat(), language), times.day(second.isoformat(), language)
 
 
+def _young(year: Year) -> bool:
+    """Whether the first half of the year holds nothing at all."""
+    return not any(cell.week < drawing.HALF for row in year.rows for cell in row.cells)
+
+
 def _departure(each: Judged, found: Seen, say: Sayer) -> DepartureShown:
     place, duty = found.zone_of(each.duty.site), each.duty
     why = ""
     if each.word == "excused":
-        for row in found.effective:
+        for row in found.rows:
             data = row.told.data
-            if row.told.kind == "excused" and (data["duty"], data["opened_by"]) == duty.key:
+            if row.struck_by is None and row.told.kind == "excused" and (data["duty"], data["opened_by"]) == duty.key:
                 why = row.told.private.get("why") or ""
     return DepartureShown(
         say.stamp(each.at, place), up(duty_label(duty.duty, say.language)), each.word, say.happened(each, place), why,

@@ -6,6 +6,7 @@ the site, so that no night is cut in two.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -98,7 +99,7 @@ def _cells(own: Sequence[Judged], starts: Sequence[Instant]) -> tuple[Cell, ...]
     for each in own:
         if each.word == "not_due":
             continue
-        week = max(number for number, begins in enumerate(starts) if begins <= each.at)
+        week = bisect_right(starts, each.at) - 1
         by_week.setdefault(week, Counter())[each.word] += 1
     found = []
     for week, words in sorted(by_week.items()):
