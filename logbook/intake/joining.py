@@ -1,7 +1,7 @@
 """Joining by the word on a plate: the entry that lets a stranger in, by whatever way they come.
 
-Promises that a number which is somebody's already is not given to a stranger on a page; a text proves its number, a
-page proves nothing. Never records: it makes the draft.
+Promises that only a word that stands on plates now lets anybody in. Never records: it makes the draft. Whether the
+number is somebody's already is for the caller to see: a text proves its number, a page proves nothing.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ public keys only, which open nothing. Never verifies a signature.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
@@ -98,6 +98,5 @@ def forget_old(connection: Connection, before: int) -> None:
     _OLD.run(connection, before)
 
 
-def _passkey(row: tuple[str, str, bytes, int, str, int, int | None]) -> Passkey:
-    id_, person, key, *rest = row
-    return Passkey(id_, person, bytes(key), *rest)
+def _passkey(row: Any) -> Passkey:
+    return Passkey(row[0], row[1], bytes(row[2]), *row[3:])

@@ -18,12 +18,12 @@ from starlette.responses import Response
 from logbook.domain.instants import DAY, HOUR, Instant
 from logbook.domain.people import Person
 from logbook.intake import By
-from logbook.store import sessions
+from logbook.store import sessions, shared_phones
 from logbook.store.sessions import Session
 from logbook.web.house import House, digest, house_of
 
 LASTS: dict[str, Instant] = {"own": 180 * DAY, "shared": 14 * HOUR, "passkey": 14 * DAY, "link": 14 * DAY}
-"""How long a session lasts after it was last used, by its kind."""
+"""How long a session lasts after it was last used, by its kind; a shared one, after it was begun."""
 LEADERS = ("supervisor", "owner")
 REPORTING = ("member", "unconfirmed")
 
@@ -105,11 +105,18 @@ def _found(house: House, request: Request) -> Visitor | None:
         session = sessions.of_hash(connection, digest(token))
         if session is None or not session.lives(now):
             return None
+        if session.phone is not None:
+            phone = shared_phones.by_id(connection, session.phone)
+            if phone is None or phone.revoked_at is not None:
+                return None
         person = house.register(connection).people.get(session.person)
     if person is None or person.state not in REPORTING:
+        # Gone for good: whoever comes back some day signs in anew, and so does whoever found their phone.
+        house.store.write(lambda connection: sessions.revoke(connection, session.id, now))
         return None
     if now - session.seen_at > min(HOUR, LASTS[session.kind] // 8):
-        until = now + LASTS[session.kind]
+        # On a phone of several, a night is over when it is over, however busy it was.
+        until = session.expires_at if session.kind == "shared" else now + LASTS[session.kind]
         house.store.write(lambda connection: sessions.seen(connection, session.id, now, until))
     return Visitor(session, person, csrf_of(house, session))
 
