@@ -35,6 +35,9 @@ ENDED_BY: Mapping[str, frozenset[str]] = {
 }
 """The kinds that meet a duty, where they are not of its own name."""
 
+TAKEN_BACK = frozenset({"not_due", "withdrawn"})
+"""How an alert ends that the log itself took back: nothing was told late on its account, and nothing missed."""
+
 _EVERY = 64
 
 
@@ -132,7 +135,7 @@ def alarms(told: Iterable[Told], known_at: Instant) -> dict[Key, tuple[Alarm, ..
 def judge(duty: Duty, until: Instant, *, alerted: bool) -> Word | None:
     """A duty's word at the end of a period; None where it is left out: overtaken before it was due, without an alert.
 
-    What ended it after `until` does not count. `alerted`: an alert was raised for it by then.
+    What ended it after `until` does not count. `alerted`: an alert was raised for it by then, and not taken back.
     """
     ended = duty.ended_at if duty.ended_at is not None and duty.ended_at <= until else None
     if ended is None:
@@ -159,7 +162,7 @@ def judged(folded: Folded, by_duty: Mapping[Key, Sequence[Alarm]], until: Instan
     found = []
     for duty in folded.duties:
         own = tuple(by_duty.get(duty.key, ()))
-        word = judge(duty, until, alerted=bool(own))
+        word = judge(duty, until, alerted=any(alarm.outcome not in TAKEN_BACK for alarm in own))
         if word is None:
             continue
         at = duty.due

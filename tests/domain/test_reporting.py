@@ -91,6 +91,18 @@ def test_in_time_but_told_after_an_alert_is_told_late() -> None:
     assert [(alarm.number, alarm.serial, alarm.cleared_at) for alarm in rinse.alarms] == [(1, 7, None)]
 
 
+def test_an_alert_that_the_log_took_back_is_as_if_it_had_not_been() -> None:
+    about = {"duty": "charge", "opened_by": "e1", "number": 1, "due_at": "2026-03-03T03:30:00Z"}
+    entries = [
+        *NIGHT,
+        {**line(3, "alert_raised", "03T03:30:00"), "data": about},
+        line(4, "void", "03T03:40:00", entry="e2"),
+        {**line(5, "alert_cleared", "03T03:40:00"), "data": {**about, "outcome": "not_due"}},
+        line(6, "put_away", "03T05:00:00"), line(7, "charge", "03T05:01:00"), line(8, "rinse", "03T05:02:00"),
+    ]  # fmt: skip
+    assert said(report(entries, "03T12:00:00")) == [("charge", "kept"), ("rinse", "kept")]
+
+
 def test_excused_is_never_kept_and_is_judged_at_the_excuse() -> None:
     entries = [
         *NIGHT,
@@ -153,7 +165,15 @@ def test_counts_agree_with_the_slow_reading_of_random_histories(seed: int) -> No
     register = register_of(FleetFile.model_validate(story.fleet), -FOREVER)
     written = oracle.replay(story.fleet, story.entries, story.until)
     for machine in {each["machine"] for each in story.entries}:
-        had = {(w["duty"], w["opened_by"]) for w in written if w["machine"] == machine}
+        raised = [w for w in written if w["machine"] == machine and w["kind"] == "alert_raised"]
+        taken_back = {
+            (w["duty"], w["opened_by"], w["number"])
+            for w in written
+            if w["machine"] == machine and w["outcome"] in ("not_due", "withdrawn")
+        }
+        had = {
+            (w["duty"], w["opened_by"]) for w in raised if (w["duty"], w["opened_by"], w["number"]) not in taken_back
+        }
         ought: Counter[tuple[str, str]] = Counter()
         for duty in oracle.known_duties(story.fleet, story.entries, machine, story.until):
             due, ended = from_datetime(duty.due), duty.ended
