@@ -18,7 +18,7 @@ from logbook.command.options import before_command
 from logbook.command.refusals import say, sentence_of
 
 FAMILIES = {
-    "init": "setup", "fleet": "fleet", "site": "fleet", "policy": "policy", "kinds": "kinds", "plates": "plates",
+    "init": "setup", "fleet": "fleet", "site": "fleet", "policy": "policy", "kinds": "kinds", "plates": "plates", "link": "link",
     "text": "text", "texts": "texts", "record": "recording", "import": "importing", "owed": "looking", "alerts": "looking",
     "history": "looking", "step": "clock", "serve": "serve", "key": "key", "replay": "replay", "audit": "upkeep",
     "rebuild": "upkeep", "pack": "pack", "erase": "erase", "doctor": "doctor", "demo": "demo",

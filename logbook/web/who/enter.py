@@ -95,5 +95,6 @@ def _page(request: Request, lang: str, seen: Seen, *, wrong: str = "", status: i
     return render(
         request, "who_enter.html", lang, "who", status=status or OPENED[seen.state], seen=seen, person=person,
         sites=sites, site=register.sites[seen.site].name if seen.site in register.sites else "", wrong=wrong,
-        role="" if person is None else role_label(person.role, lang), kept=kept(house, register, lang), shared=register.sites[phone.site].name if phone is not None else "",
+        role="" if person is None else role_label(person.role, lang), kept=kept(house, register, lang),
+        shared=register.sites[phone.site].name if phone is not None else "",
     )  # fmt: skip
