@@ -276,6 +276,16 @@ def test_what_cannot_be_read_as_theirs_still_waits(pages: Make) -> None:
     assert len(look(one).texts) == 1
 
 
+def test_a_text_of_somebody_known_is_for_the_leaders_of_their_sites(pages: Make) -> None:
+    one, stage = two(pages)
+    stage.program.desk.take(Message("odd", "text", "+19025550111", "qwzx plonk vrrm", stage.now))
+    assert [(each.id, each.stranger, each.about) for each in look(one, "HX").texts] == [("odd", False, "cleaner")]
+    assert look(one, "SJ").texts == ()
+    said = {"text": "odd", "nobody": "yes"}
+    assert one.post(one.client("kim"), "/en/tonight/text", **said).status_code == 404
+    assert "done=nobodys" in send(one, one.client("lee"), "text", said)
+
+
 def newcomer(pages: Make) -> tuple[Pages, Stage]:
     one, stage = two(pages)
     fleet = stage.read(stage.program.registry.fleet)

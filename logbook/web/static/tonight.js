@@ -210,6 +210,9 @@ board.addEventListener('submit', event => setTimeout(() => {
   for (const each of event.target.querySelectorAll('button')) each.disabled = true;
 }));
 
+// What was just done, or opened, is said once.
+if (location.search) history.replaceState(null, '', location.pathname + location.hash);
+
 setInterval(tick, 5000);
 setInterval(() => { if (document.visibilityState === 'visible') look(); }, LOOK_EVERY);
 listen();

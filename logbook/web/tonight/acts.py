@@ -21,9 +21,10 @@ from logbook.domain.register import Register
 from logbook.domain.telling.facts import tell_of
 from logbook.evidence.form import read as read_form
 from logbook.intake import Draft, Receipt, passing
-from logbook.store import alerts, folds, log, words
+from logbook.store import alerts, folds, heard, log, words
 from logbook.store.alerts import Alert
 from logbook.web.house import House
+from logbook.web.tonight.aside import sender_of
 from logbook.web.tonight.rows import seen_stamp
 from logbook.web.who.visitor import NotYours, Visitor
 
@@ -157,6 +158,7 @@ class Acts:
     def take_text(self, id: str, person: str) -> str:
         """A text that was kept aside is this person's. Answers with what was saved or asked back, as the desk says it."""
         with self._house.store.read() as connection:
+            self._text(connection, id)
             whom = self._house.register(connection).people.get(person)
         if whom is None or not any(self._visitor.at(site) for site in whom.sites):
             raise NotYours
@@ -169,8 +171,20 @@ class Acts:
 
     def put_aside(self, id: str) -> None:
         """A text that was kept aside is nobody's, or needs nothing more."""
+        with self._house.store.read() as connection:
+            self._text(connection, id)
         if not self._house.desk.put_aside(id):
             raise Not("text")
+
+    def _text(self, connection: Connection, id: str) -> None:
+        """A stranger's text is every leader's; one of somebody known is for the leaders of their sites."""
+        found = heard.find(connection, id)
+        if found is None:
+            raise NotYours
+        register = self._house.register(connection)
+        sender = sender_of(register, found.sender)
+        if sender is not None and not any(self._visitor.at(site) for site in sender.sites):
+            raise NotYours
 
     # -- inside a transaction -----------------------------------------------------------------------------------
 

@@ -24,7 +24,7 @@ def texts(
     found = []
     for row in rows:
         stranger = row.outcome in STRANGERS
-        person = _sender(register, row.sender)
+        person = sender_of(register, row.sender)
         if row.outcome.startswith(_MACHINES) or (not stranger and not _of(person, sites)):
             continue
         about = "" if stranger or person is None else role_label(person.role, say.language)
@@ -44,7 +44,8 @@ def texts(
     return tuple(found)
 
 
-def _sender(register: Register, sender: str) -> Person | None:
+def sender_of(register: Register, sender: str) -> Person | None:
+    """Whose number or address this is."""
     return register.person_by_email(sender) if "@" in sender else register.person_by_phone(sender)
 
 

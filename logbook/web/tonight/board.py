@@ -78,7 +78,17 @@ def board(read: Read, sites: frozenset[str], say: Words, now: Instant) -> Board:
     zones = {read.register.sites[facts.site].zone for facts in machines}
     place = _zone_of(read, machines, now)
     axis = axis_of(now, place, language, len(zones) > 1)
-    known = Known(read.register, read.alerts, read.tellings, read.answers, now, say, axis, several_zones=len(zones) > 1)
+    known = Known(
+        read.register,
+        read.alerts,
+        read.tellings,
+        read.answers,
+        now,
+        say,
+        axis,
+        several_zones=len(zones) > 1,
+        stopped=read.stopped,
+    )
     late, hands, due, later = _rows(machines, known)
     before = times.clock(axis.ends, place, language)
     fresh = [each for each in due if not each.also_late]

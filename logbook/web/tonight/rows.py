@@ -39,6 +39,7 @@ class Known:
     say: Words
     axis: Axis
     several_zones: bool
+    stopped: bool
 
     def alert(self, facts: Facts, item: Item) -> Alert | None:
         """The live alert of a machine's duty."""
@@ -76,7 +77,8 @@ def _row(what: str, facts: Facts, items: Sequence[Item], known: Known) -> Row | 
     waits = asked if asked is not None and asked.kind == "passed_on" and asked.until > now else None
     told = told_lines(tellings, known.register, say, place, now)
     if not found:
-        told = (say.plain("No alert is raised yet: what a phone still keeps is waited for."),)
+        waited = say.plain("No alert is raised yet: what a phone still keeps is waited for.")
+        told = (say.plain("No alert is raised, for the clock does not look.") if known.stopped else waited,)
     elif not told:
         told = (say.plain("Nobody was told by a message of its own."),)
     since = first.opened_at if WORDS[first.duty].at_once else first.due_at
