@@ -90,7 +90,7 @@ def lines(
             said = " · ".join(words(each) for each in night.departures)
             if night.departures:
                 first = plan.x(night.departures[0].at, night)
-            elif night.silent:
+            elif night.idle:
                 said, first = silence(night), plan.left + plan.width * 0.36
         height = plan.row + (plan.said if night.departures and plan.said else 0)
         longest = plan.left + plan.width - len(said) * _LETTER

@@ -14,6 +14,9 @@ from logbook.store import alerts, folds, log
 from logbook.web.house import House
 from logbook.web.who.visitor import Visitor
 
+MOST = 300
+"""Machines on one page; who has more searches."""
+
 
 @dataclass(frozen=True, slots=True)
 class Listed:
@@ -31,14 +34,16 @@ class Listed:
 
 
 def listed(house: House, connection: Connection, visitor: Visitor, search: str) -> list[Listed]:
-    """The machines whose plate or site holds what is searched for, in the order of their plates."""
+    """The machines whose plate or site holds what is searched for, in the order of their plates; MOST and one more."""
     register = house.register(connection)
     wanted = search.strip().casefold()
     live: dict[str, list[str]] = {}
     for alert in alerts.live(connection):
         live.setdefault(alert.machine, []).append(alert.duty)
-    found = []
+    found: list[Listed] = []
     for code, machine in sorted(register.by_code.items()):
+        if len(found) > MOST:
+            break
         fold = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid)).machine
         site = register.sites.get(fold.site)
         if site is None or not visitor.at(fold.site):

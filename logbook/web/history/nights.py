@@ -61,7 +61,17 @@ class Night:
     @property
     def silent(self) -> bool:
         """Nothing was told of it."""
-        return not self.acts and not any(spell.what == "work" for spell in self.spells)
+        return not self.acts and not self.worked
+
+    @property
+    def worked(self) -> bool:
+        """Whether it was out at all, as far as is known."""
+        return any(spell.what == "work" for spell in self.spells)
+
+    @property
+    def idle(self) -> bool:
+        """Nothing was told of it, or that the machine stood unused."""
+        return self.silent or (not self.worked and any(act.kind == "not_used" for act in self.acts))
 
 
 def night_of(at: Instant, zone: ZoneInfo) -> date:

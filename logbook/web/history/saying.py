@@ -131,7 +131,9 @@ class Sayer:
         return times.day(night.day.isoformat(), self.language)
 
     def silence(self, night: Night) -> str:
-        """Of a night of which nothing was told."""
+        """Of a night of which nothing was told, or that the machine stood unused."""
+        if not night.silent:
+            return entry_label("not_used", self.language)
         if night.now is not None:
             return self.words.plain("nothing told yet")
         if night.expected:

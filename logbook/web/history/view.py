@@ -18,7 +18,7 @@ from logbook.web.history import drawing
 from logbook.web.history.asked import KINDS, ROLES, Asked, chosen, local
 from logbook.web.history.drawing import NARROW, WIDE, Line, WeekLine
 from logbook.web.history.entries import Page, Shown, page_of, sayer_of
-from logbook.web.history.listing import Listed
+from logbook.web.history.listing import MOST, Listed
 from logbook.web.history.nights import Night, noon
 from logbook.web.history.saying import BATTERIES, Sayer, up
 from logbook.web.history.seen import Seen
@@ -297,13 +297,14 @@ class ListPage:
 
     rows: tuple[ListRow, ...]
     search: str
+    more: bool
 
 
 def list_page(found: Sequence[Listed], search: str, language: str, now: Instant) -> ListPage:
     """The list in words."""
     say = Sayer(words(language, "history"), now)
     rows = []
-    for each in found:
+    for each in found[:MOST]:
         since = ""
         if each.since is not None:
             shown = wall(each.since, zone(each.zone))
@@ -314,7 +315,7 @@ def list_page(found: Sequence[Listed], search: str, language: str, now: Instant)
                 tuple(duty_label(duty, language) for duty in each.late), each.retired,
             )
         )  # fmt: skip
-    return ListPage(tuple(rows), search.strip())
+    return ListPage(tuple(rows), search.strip(), len(found) > MOST)
 
 
 # -- a name -----------------------------------------------------------------------------------------------------

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
+from axe_playwright_python.sync_playwright import Axe
+
 from tests.web.browser.conftest import Served, Windows
 from tests.whole.stage import Stage
 
@@ -95,3 +97,19 @@ def test_on_paper_every_sheet_says_what_it_is(served: Make, windows: Windows) ->
     assert page.evaluate("getComputedStyle(document.querySelector('.running.foot')).display") == "table-footer-group"
     sheets = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4")))
     assert sheets >= 3
+
+
+def test_a_name_s_page_and_a_past_view_are_for_everybody(served: Make, windows: Windows) -> None:
+    house = served()
+    a_night(house.stage)
+    page = windows.page(house, "lee")
+    for path in (
+        "/en/history/B7H/name/3",
+        "/es/history/B7H?known=2026-03-03T04:00&only=departures",
+        "/es/history?q=zz",
+    ):
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            page.goto(path)
+            said = Axe().run(page, options={"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag22aa"]}})
+            assert [each["id"] for each in said.response["violations"]] == [], (path, scheme)
