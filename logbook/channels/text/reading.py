@@ -103,7 +103,8 @@ def read(message: str, fleet: Fleet, at: Instant) -> Reading:
         troubles += found
         troubles += words.card(piece.items)
         for part in parts:
-            parted = sentences.part(part.items, part.end, fleet.codes, lengths)
+            parted = sentences.led(part.items, part.end) if piece.tap is not None else None
+            parted = parted or sentences.part(part.items, part.end, fleet.codes, lengths)
             troubles += parted.troubles
             troubles += machines.bad_codes(parted.items, lengths)
             objects = words.objects(parted.items)

@@ -73,6 +73,24 @@ def split(items: list[Item]) -> list[Sentence]:
     return found
 
 
+def led(items: list[Item], text_end: int) -> Parted | None:
+    """One tap's remark: its first word, which the phone wrote, says what all of it is; None if it is no remark.
+
+    Whoever tapped it has said already whether it is a fault, a repair or a note: there is nothing to doubt. A time
+    behind the last comma is when it was.
+    """
+    said = [item for item in items if item.role != "code"]
+    if not said or said[0].role != "kind" or said[0].kind not in REMARKS:
+        return None
+    last = max((index for index, item in enumerate(said) if item.role == "break"), default=len(said))
+    clocks = said[last + 1 :]
+    if not all(_counts_as_time(item) for item in clocks):
+        clocks, last = [], len(said)
+    end = said[last].start if clocks else text_end
+    held = Item("remark", said[0].kind, said[0].start, end, said[0].kind)
+    return Parted([held, *clocks], {id(held): Remark(held.kind, [(held.start, end)])})
+
+
 def part(items: list[Item], text_end: int, codes: frozenset[str], lengths: Collection[int]) -> Parted:
     """Take the remarks out of one machine's items. `text_end` is where the last of them may reach."""
     sentences = split(items)

@@ -55,16 +55,13 @@ async function tell(target, button) {
   const { told: card } = button.dataset;
   const tap = newTap(), one = { ...common, tap, path: `${path}/taps`, back: when.back, acts: told.acts, label: said, body: card ? { told: card } : {} };
   const file = target.elements.photo?.files[0];
-  if (file && told.acts[0].kind === "fault") {
-    const blob = await (await import("./phone-photo.js")).small(file).catch(() => 0);
-    if (blob) await keep(one, { ...common, tap, path: `${path}/photo`, blob, label: words.photo });
-    else await keep(one);
-  } else {
-    await keep(one);
-  }
+  await keep(one);
   say(fill(words.noted, said));
   target.reset();
   button.closest("details")?.removeAttribute("open");
+  if (!file || told.acts[0].kind !== "fault") return;
+  const blob = await (await import("./phone-photo.js")).small(file).catch(() => 0); // what cannot be drawn is no picture
+  if (blob) await keep({ ...common, tap, path: `${path}/photo`, blob, label: words.photo });
 }
 
 function takeBack(n) {

@@ -56,9 +56,11 @@ async function file(event, name) {
 }
 
 let epoch = 0; // what was asked for before somebody left is not kept after
-function forget() {
+async function forget() {
   epoch++;
-  return caches.delete(PAGES);
+  await caches.delete(PAGES);
+  await new Promise(done => setTimeout(done, 2_000)); // by then it is known who is there now
+  for (const each of await clients.matchAll()) if (PAGE.test(new URL(each.url).pathname)) each.postMessage({ fresh: false });
 }
 
 addEventListener("fetch", event => {

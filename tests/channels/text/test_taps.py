@@ -40,7 +40,7 @@ def said(reading: Reading) -> list[str]:
         (f"B7H rinse 0510 {A} thanks", "B7H rinse A"),
         # A tap is of one machine, and makes one entry of a kind.
         (f"B7H and C4J rinse {A}", "B7H rinse -, C4J rinse -"),
-        (f"B7H note one. rinsed. note two {A}", "B7H note A, B7H rinse A, B7H note -"),
+        (f"B7H rinsed. note one. charged. note two {A}", "B7H rinse A, B7H note A, B7H charge A, B7H note -"),
         # Nothing reaches over a code: two taps may say the same twice, or the one thing and the other.
         (f"B7H charge 0430 {A} unplug 0440 {B} charge 0512 {C}", "B7H charge A, B7H unplug B, B7H charge K"),
         (f"B7H fault: pump leaks, 0510 {A} charge 0512 {B}", "B7H fault A, B7H charge B"),
@@ -92,6 +92,19 @@ def test_a_parts_number_stays_in_the_sentence(ask: Ask) -> None:
 def test_a_note_ends_before_the_code(ask: Ask) -> None:
     drafts = ask(f"B7H fault: pump leaks, 0510 {A} note: key is by the door {B}").drafts
     assert [draft.data for draft in drafts] == [{"note": "fault: pump leaks"}, {"note": "note: key is by the door"}]
+
+
+@pytest.mark.parametrize("kind", ["fault", "repaired", "note"])
+@pytest.mark.parametrize(
+    "words",
+    ["pump broken", "no leaks", "not sure, needs a new hose", "fixed again. rinse it tomorrow", "see 1734", "sg"],
+)
+def test_what_was_tapped_as_a_remark_is_that_remark(ask: Ask, kind: str, words: str) -> None:
+    """The phone's own word leads it, so that there is nothing to ask."""
+    word = {"fault": "fault", "repaired": "fixed", "note": "note"}[kind]
+    [draft] = ask(f"B7H {word}: {words}, 0510 {A}").drafts
+    assert (draft.kind, draft.data, draft.tap) == (kind, {"note": f"{word}: {words}"}, A[1:])
+    assert ask(f"B7H 0510 {A}").refused == "nothing_to_do"
 
 
 def test_every_sign_of_the_alphabet_is_read(ask: Ask) -> None:
