@@ -312,6 +312,9 @@ def test_the_way_back_stands_beside_the_answer(pages: Callable[..., Pages]) -> N
     )
     assert screen.kinds().count("undo") == 1
     assert "Take back the last one rinsed 22:00" in look(one.opened[0], AT).text
+    one.stage.now += 2 * MINUTE  # and later at the page's end, out of the thumb's way
+    text = look(one.opened[0], AT).text
+    assert text.index("It happened earlier") < text.index("Take back the last one rinsed 22:00")
 
 
 def test_only_ones_own_is_taken_back(pages: Callable[..., Pages]) -> None:

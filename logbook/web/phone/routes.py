@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from typing import Annotated
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Depends, Request
 from starlette.datastructures import FormData
@@ -45,7 +45,7 @@ Fields = Annotated[FormData, Depends(form)]
 @router.get("/m/{code}")
 def plate(request: Request, code: str) -> Response:
     """What the plate's square code opens: the page in the reader's language."""
-    return RedirectResponse(f"/{preferred(request)}/m/{code}", 303)
+    return RedirectResponse(f"/{preferred(request)}/m/{quote(code, safe='')}", 303)
 
 
 @router.get("/{lang}/machines")
@@ -62,7 +62,7 @@ def page(request: Request, lang: Language, code: str) -> Response:
     """One machine. Who is not signed in is asked who they are, where the plate's word counts too."""
     who = visitor(request)
     if who is None:
-        return RedirectResponse(f"/{lang}/join/{code}", 303)
+        return RedirectResponse(f"/{lang}/join/{quote(code, safe='')}", 303)
     house, said = house_of(request), words(lang, ROOM)
     with house.store.read() as connection:
         ground = ground_of(house, connection, who.person, code)

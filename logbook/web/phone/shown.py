@@ -12,7 +12,7 @@ from itertools import groupby
 
 from sqlalchemy import Connection
 
-from logbook.domain.instants import Instant
+from logbook.domain.instants import MINUTE, Instant
 from logbook.domain.owed import Owed, pressing
 from logbook.domain.people import Person
 from logbook.domain.wording import times
@@ -31,6 +31,7 @@ from logbook.web.phone.taking import Saved, acts_said, latest_tap, standing, the
 WEEKLY = ("watering", "filter", "segments", "hours", "gravity")
 _WET = ("watering", "gravity")
 RARE = ("prepared", "unplug", "wipe", "not_used", "start", "empty", "fill", "rinse", "squeegee", "charge", "put_away")
+FRESH = 2 * MINUTE
 LINES_MOST = 4
 """So many lines of what is owed before the rest is one line: the largest button must stay in sight."""
 
@@ -75,11 +76,12 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class Back:
-    """What can be taken back: in words, and the ids of its entries."""
+    """What can be taken back: in words, and the ids of its entries. `fresh`: just told, so that a slip is seen at once."""
 
     said: str
     ids: tuple[str, ...]
     tap: str
+    fresh: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,8 @@ def shown(
     back = None
     if mine:
         acts = [Saved(row.id, row.kind, row.occurred_at) for row in mine]
-        back = Back(acts_said(acts, ground.site.zone, language, now), tuple(row.id for row in mine), new_tap())
+        fresh = max(row.recorded_at for row in mine) > now - FRESH
+        back = Back(acts_said(acts, ground.site.zone, language, now), tuple(row.id for row in mine), new_tap(), fresh)
     last, last_at = _last(connection, ground, person, said)
     over = following.phase == "retired"
     big = None if following.act is None else button(following.act)
