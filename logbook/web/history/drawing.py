@@ -43,7 +43,7 @@ class Plan:
         return round(self.left + self.width * minutes / DAY_MINUTES, 1)
 
 
-WIDE = Plan(left=104, width=850, row=36, gap=15, said=20)
+WIDE = Plan(left=104, width=844, row=36, gap=15, said=20)
 NARROW = Plan(left=0, width=340, row=30, gap=13)
 
 

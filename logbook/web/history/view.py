@@ -46,8 +46,7 @@ class DutyShown:
     label: str
     wide: WeekLine
     halves: tuple[WeekLine, WeekLine]
-    on_time: str
-    all: str
+    count: str
     said: str
 
 
@@ -188,10 +187,18 @@ def _summary(found: Seen, year: Year, say: Sayer, full: bool) -> tuple[str, ...]
             counts["told_late"], total=say.number(counts["told_late"]),
         )  # fmt: skip
         said.append(told)
-    said.append(
-        plain("%(late)s late, %(missed)s missed, %(excused)s excused.", late=say.number(counts["late"]),
-              missed=say.number(counts["missed"]), excused=say.number(counts["excused"]))
-    )  # fmt: skip
+    apart = (
+        plural("%(total)s late", "%(total)s late", counts["late"], total=say.number(counts["late"])),
+        plural("%(total)s missed", "%(total)s missed", counts["missed"], total=say.number(counts["missed"])),
+        plural("%(total)s excused", "%(total)s excused", counts["excused"], total=say.number(counts["excused"])),
+    )
+    # A number is not parted from its word at a line's end.
+    numbers = (counts["late"], counts["missed"], counts["excused"])
+    named = [one.replace(" ", "\u00a0") for number, one in zip(numbers, apart, strict=True) if number]
+    if named:
+        said.append(", ".join(named) + ".")
+    if not year.standing:
+        return tuple(said)
     if found.past:
         standing = plural(
             "%(total)s stood open then.", "%(total)s stood open then.", year.standing, total=say.number(year.standing)
@@ -227,8 +234,14 @@ def _duty(row: DutyRow, say: Sayer) -> DutyShown:
     return DutyShown(
         up(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
         (drawing.week_line(row, 0, 0, drawing.HALF), drawing.week_line(row, 0, drawing.HALF, 52)),
-        say.number(row.on_time), say.number(row.all), ", ".join(said),
+        _counted(row, say), ", ".join(said),
     )  # fmt: skip
+
+
+def _counted(row: DutyRow, say: Sayer) -> str:
+    if not row.all:
+        return say.report("not_due")
+    return say.words.plain("%(done)s of %(all)s", done=say.number(row.on_time), all=say.number(row.all))
 
 
 def _months(year: Year, language: str) -> tuple[tuple[str, float], ...]:
