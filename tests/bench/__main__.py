@@ -7,21 +7,25 @@ by default where temporary files go. Close other programs first, and believe onl
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import appending, due, rebuild, replaying, texting
+from tests.bench import appending, due, posting, rebuild, replaying, texting, tonight
 from tests.bench.harness import Row, Size, show
 
 BENCHES: dict[str, Callable[[Path, Size], list[Row]]] = {
     "rebuild": rebuild.run,
     "appending": appending.run,
     "due": due.run,
+    "posting": posting.run,
     "replaying": replaying.run,
     "texting": texting.run,
 }
+if shutil.which("chromium"):
+    BENCHES["tonight"] = tonight.run
 
 
 def run(names: list[str], size: Size, folder: Path | None = None) -> list[Row]:
