@@ -427,9 +427,8 @@ def test_a_whole_night_is_told_by_forms_alone(pages: Callable[..., Pages]) -> No
         "fill", "unplug", "start", "empty", "fill", "fault", "rinse", "squeegee", "watering", "charge", "put_away",
     ]  # fmt: skip
     one.stage.step(EVENING + 10 * HOUR)
-    assert [kind for kind, _data in acts(one)][-1] != "alert_raised" or [
-        data["duty"] for kind, data in acts(one) if kind == "alert_raised"
-    ] == ["fault"]
+    # Of all that the night owed, only the supervisor's answer to the leak is overdue.
+    assert [data["duty"] for kind, data in acts(one) if kind == "alert_raised"] == ["fault"]
 
 
 def test_the_machines_of_ones_sites_are_listed_with_what_they_owe(pages: Callable[..., Pages]) -> None:
@@ -440,7 +439,7 @@ def test_the_machines_of_ones_sites_are_listed_with_what_they_owe(pages: Callabl
     text = look(one.client("ana"), "/en/machines").text
     assert "B7H" in text
     assert "Put away 22:00" in text
-    assert "Late: tank rinse, squeegee check, battery charge" in text or "Late: tank rinse" in text
+    assert all(duty in text.partition("Late: ")[2] for duty in ("tank rinse", "squeegee check", "battery charge"))
     assert "B8F" not in text
     assert "B8F" in look(one.client("own"), "/en/machines").text
     one.stage.tell("B7H", "held", who="lee")
