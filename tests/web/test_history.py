@@ -462,3 +462,16 @@ def test_a_shared_phone_and_a_cleaner_get_no_calendar(pages: Make) -> None:
     person = one.stage.person("ana")
     proof = one.house.sign("calendar", f"{person} {session}")
     assert one.client().get(f"/en/due/{person}.{proof}.ics").status_code == 404
+
+
+def test_a_log_with_a_gap_says_which_entry_is_missing(pages: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The database refuses to lose one; should it happen in spite of that, the page must not call the log whole."""
+    from logbook.web.history import seen
+
+    one = pages(person=PEOPLE)
+    a_night(one)
+    whole = seen.told_of
+    monkeypatch.setattr(seen, "told_of", lambda *asked: [each for each in whole(*asked) if each.seq != 3])
+    page = text_of(one.client("lee").get("/en/history/B7H").text)
+    assert "Entry 3 is missing from this log: have it audited." in page
+    assert "without a gap" not in page
