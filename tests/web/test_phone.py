@@ -386,7 +386,10 @@ def test_a_newcomer_nobody_has_answered_for_counts(pages: Callable[..., Pages]) 
     row = Session(one.stage.ids(), digest("t"), person.uuid, "own", None, "", EVENING, EVENING, EVENING + DAY)
     one.house.store.write(lambda c: sessions.begin(c, row))
     browser.cookies.set(cookie_name(one.house), "t")
-    assert "Marta" in tap(browser, AT, "rinse").text
+    screen = tap(browser, AT, "rinse")
+    assert "You are Marta" in screen.text
+    assert "has not confirmed you yet" in screen.text
+    assert "has not confirmed" not in look(one.client("ana"), AT).text
     assert acts(one) == [("rinse", {})]
 
 
