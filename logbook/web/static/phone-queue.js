@@ -86,7 +86,7 @@ export function age(told) {
   return Math.round(Math.max(Date.now() - told.at, own, 0)) + told.back;
 }
 
-// ---------------------------------------------------------------------------------------------------------- sending
+// -- sending
 
 async function send(told) {
   const head = { writer: told.writer, tap: told.tap, ...told.body };

@@ -1,16 +1,68 @@
-// The phone's page of a machine, made to work without signal: what is tapped is kept first, shown, and then sent.
-// Without this, everything works as plain forms do. `#acts` and its buttons are described in templates/phone.html.
+// The phone's page, made to work without signal: what is tapped is kept, shown, and then sent. Without this it works as
+// a plain form does. `#acts` and its buttons are described in templates/phone.html, the words in phone_queue.html.
 
-import { acts, back, newTap, texts } from "./phone-act.js";
 import { LIFE, all, change, drop, fact, flush, hear, hurry, keep, unsay } from "./phone-queue.js";
 
 const find = (what, within = document) => within.querySelector(what);
 const form = () => find("#acts"), words = find("#queue").dataset, kinds = JSON.parse(words.kinds);
 const fill = (what, with_) => what.replace(/\{\w+\}/, () => with_);
 const language = document.documentElement.lang, native = new WeakSet();
-let away = "", last = {}, renewed = -1e4;
+let away = "", last = {}, renewed = -1e4, shows = 0, stale, places = new Map();
 
-// ---------------------------------------------------------------------------------------------------------- telling
+// -- reading
+
+// As domain/tapcode.py has it.
+const newTap = () => Array.from(crypto.getRandomValues(new Uint32Array(10)), each =>
+  "23456789ABCDEFGHJKMNPQRSTVWXYZ"[each % 30]).join("");
+
+// The acts that a button tells, or the field that cannot be read.
+function acts(form, button) {
+  const ticked = button.dataset.card;
+  const names = ticked
+    ? [...form.querySelectorAll(`[name="${ticked}"]:checked`)].map(each => each.value)
+    : button.dataset.act.split(" ");
+  const told = [];
+  for (const kind of names) {
+    const [, field, , low, high, many, required] = kinds[kind] || [];
+    const data = {}, chosen = [], written = [], notes = [];
+    let left, first;
+    for (const each of form.elements) {
+      const [of, item = ""] = each.name.split(".");
+      if (of !== kind || !each.value.trim() || (/radio|checkbox/.test(each.type) && !each.checked)) continue;
+      if (item === "note") {
+        notes.push(each.value.trim().replace(/\.+$/, ""));
+        continue;
+      }
+      first = each;
+      const [name, times] = item.split(":");
+      if (name !== field) continue;
+      if (each.value === "-") { left = each; continue; }
+      const number = Math.round(Number(each.value.trim().replace(",", ".")) * (times || 1));
+      if (!(number >= low && number <= high)) return { wrong: each };
+      (times ? written : chosen).push(number);
+    }
+    if (left && chosen.length && !written.length) return { wrong: left };
+    const numbers = written.length ? written : chosen;
+    if (numbers.length) data[field] = many ? numbers : numbers.at(-1);
+    else if (required) return { wrong: first || form.querySelector(`[name^="${kind}."]`) };
+    if (notes.length) data.note = notes.join(". ").slice(0, 1_000);
+    else if (kind === "fault" || kind === "note") return { wrong: form.querySelector(`textarea[name="${kind}.note"]`) };
+    told.push({ kind, data });
+  }
+  return told.length ? { acts: told } : { wrong: form.querySelector(`[name="${ticked}"]`) || button };
+}
+
+// How long before now it happened, in milliseconds: minutes ago, or the latest such time by the clock on the wall.
+function back(form) {
+  const at = form.elements.at;
+  if (!at?.value) return { back: 60_000 * (form.elements.when?.value || 0) };
+  const now = new Date(), then = new Date(now);
+  then.setHours(...at.value.split(":"), 0, 0);
+  if (then - now > 300_000) then.setDate(then.getDate() - 1);
+  return now - then > 14 * 3_600_000 ? { wrong: at } : { back: Math.max(0, now - then) };
+}
+
+// -- telling
 
 document.addEventListener("submit", async event => {
   const { target, submitter: button } = event;
@@ -18,8 +70,8 @@ document.addEventListener("submit", async event => {
   event.preventDefault();
   // A thumb that comes down twice has told it once; and what has just moved under a thumb was not meant by it.
   const now = performance.now();
-  if ((last.button === button && now - last.at < 1_000) || (now - renewed < 350 && places.get(act(button)) !== place(button))) return;
-  last = { button, at: now };
+  if ((last.act === act(button) && now - last.at < 1_000) || (now - renewed < 350 && places.get(act(button)) !== place(button))) return;
+  last = { act: act(button), at: now };
   try {
     await tell(target, button);
     flush();
@@ -29,18 +81,19 @@ document.addEventListener("submit", async event => {
   }
 });
 
+const stamp = () => ({ tap: newTap(), at: Date.now(), mono: performance.now(), life: LIFE, back: 0 });
+
 async function tell(target, button) {
   const { code, lang, writer } = target.dataset, path = `/${lang}/m/${code}`;
-  const mono = performance.now(), common = { code, lang, writer, at: Date.now(), mono, life: LIFE, back: 0 };
-  const label = (find("span", button)?.firstChild || button).textContent.trim();
+  const common = { code, lang, writer, ...stamp() };
+  const label = (find("span", button)?.firstChild || find("h3", button.closest("section") || button) || button).textContent.trim();
   if (button.dataset.undoOf) {
     const kept = (await all()).filter(each => each.acts && each.code === code && each.writer === writer && !each.undone && !each.say);
     if (kept.length) return takeBack(kept.at(-1).n);
-    const undo_of = button.dataset.undoOf.split(" ");
-    await keep({ ...common, tap: newTap(), path: `${path}/undo`, label, body: { undo_of } });
+    await keep({ ...common, path: `${path}/undo`, label, body: { undo_of: button.dataset.undoOf.split(" ") } });
     return say(fill(words.noted, label));
   }
-  const told = acts(target, button, kinds), when = back(target);
+  const told = acts(target, button), when = back(target);
   const wrong = told.wrong || when.wrong;
   if (wrong) {
     say(words.unread, true);
@@ -49,29 +102,27 @@ async function tell(target, button) {
     last = {};
     return;
   }
-  const said = button.dataset.card
-    ? [...target.querySelectorAll(`[name="${button.dataset.card}"]:checked + span`)].map(each => each.textContent).join(", ")
-    : told.acts.some(each => each.kind === "fault") ? `${told.acts[0].data.note}` : label;
-  const { told: card } = button.dataset;
-  const tap = newTap(), one = { ...common, tap, path: `${path}/taps`, back: when.back, acts: told.acts, label: said, body: card ? { told: card } : {} };
+  const { card, told: whole } = button.dataset, [first] = told.acts, fault = first.kind === "fault";
+  const said = card
+    ? [...target.querySelectorAll(`[name="${card}"]:checked + span`)].map(each => each.textContent).join(", ")
+    : fault ? first.data.note : label;
   const file = target.elements.photo?.files[0];
-  await keep(one);
+  await keep({ ...common, path: `${path}/taps`, back: when.back, acts: told.acts, label: said, body: whole ? { told: whole } : {} });
   say(fill(words.noted, said));
   target.reset();
   button.closest("details")?.removeAttribute("open");
-  if (!file || told.acts[0].kind !== "fault") return;
-  const blob = await (await import("./phone-photo.js")).small(file).catch(() => 0); // what cannot be drawn is no picture
-  if (blob) await keep({ ...common, tap, path: `${path}/photo`, blob, label: words.photo });
+  if (!file || !fault) return;
+  const blob = await (await import("./phone-late.js")).small(file).catch(() => 0); // what cannot be drawn is no picture
+  if (blob) await keep({ ...common, path: `${path}/photo`, blob, label: words.photo });
 }
 
 function takeBack(n) {
-  return unsay(n, each => ({
-    code: each.code, lang: each.lang, writer: each.writer, at: Date.now(), mono: performance.now(), life: LIFE, back: 0,
-    tap: newTap(), path: each.path.replace(/taps$/, "undo"), label: words.undo, body: { undo_of: each.tap },
+  return unsay(n, ({ code, lang, writer, path, tap }) => ({
+    code, lang, writer, ...stamp(), path: path.replace(/taps$/, "undo"), label: words.undo, body: { undo_of: tap },
   }));
 }
 
-// ---------------------------------------------------------------------------------------------------------- showing
+// -- showing
 
 // What has just come of a tap, above what is known.
 function say(sentence, wrong) {
@@ -100,7 +151,9 @@ function line(each) {
 }
 
 async function show() {
-  const told = await all(), waiting = told.filter(each => !each.say && !each.undone);
+  const turn = ++shows, told = await all(), sent = await fact("last");
+  if (turn !== shows) return; // a later one has more to show
+  const waiting = told.filter(each => !each.say && !each.undone);
   find("#kept").hidden = !told.length;
   find("#kept ul").replaceChildren(...told.map(line));
   const foot = find("#state"), b = find("b", foot), span = find("span", foot), count = waiting.length;
@@ -108,31 +161,29 @@ async function show() {
   find("svg", foot)?.replaceWith(find(`[data-mark=${count ? "due" : "clear"}] svg`, find("#queue")).cloneNode(true));
   find("a", foot)?.remove();
   if (!count) {
-    const sent = await fact("last");
     b.textContent = words.sent;
     if (sent) span.textContent = fill(words.last, clock(sent.at));
     return;
   }
   b.textContent = count === 1 ? words.one : fill(words.many, count);
   span.textContent = away === "refused" ? words.refused : away || !navigator.onLine ? words.away : words.sending;
-  const { line: number } = form()?.dataset || {};
-  if (number && (away || !navigator.onLine)) foot.append(texting(waiting, number));
-}
-
-// The first text that tells what waits and was not texted yet. Whatever becomes of it, nothing is taken off the queue.
-function texting(waiting, number) {
-  const left = texts(waiting.filter(each => !each.texted), kinds), [first] = left.length ? left : texts(waiting, kinds);
+  const { line: number, writer } = form()?.dataset || {};
+  if (!number || (!away && navigator.onLine)) return;
+  // What somebody else told is texted only where there is no other way: a text is its sender's.
+  const mine = waiting.filter(each => each.writer === writer || away === "refused");
+  const { texts } = await import("./phone-late.js").catch(() => ({}));
+  if (!texts || turn !== shows) return;
+  const left = texts(mine.filter(each => !each.texted), kinds), [first] = left.length ? left : texts(mine, kinds);
+  if (!first) return;
   const link = document.createElement("a");
-  if (!first) return link;
   link.className = "button";
   link.textContent = left.length ? words.text : words.again;
   link.href = `sms:${number}?&body=${encodeURIComponent(first.text)}`;
-  link.onclick = () => { for (const n of first.ns) change(n, { texted: true }); };
-  return link;
+  link.onclick = () => { for (const n of first.ns) change(n, { texted: true }); }; // and it stays in the queue
+  foot.append(link);
 }
 
 const act = ({ value }) => value.split(":")[0], place = button => Math.round(button.getBoundingClientRect().top / 8);
-let places = new Map();
 
 // Whether somebody is in the middle of something on this page, which must not go away under their hands.
 function busy() {
@@ -168,16 +219,24 @@ hear(what => {
   if (what.state !== undefined) away = what.state;
   if (what.saved && what.say && what.code === form()?.dataset.code && what.lang === language) {
     say(what.say);
+    stale = true;
+  }
+  if (stale && what.state !== undefined) {
+    stale = false;
     renew();
   }
   show();
 });
 
-// ---------------------------------------------------------------------------------------------------------- staying
+// -- staying
 
 addEventListener("online", hurry);
 addEventListener("offline", show);
-document.addEventListener("visibilitychange", () => { if (!document.hidden) hurry(); });
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) return;
+  hurry();
+  if (performance.now() - renewed > 60_000) renew();
+});
 addEventListener("pageshow", event => { if (event.persisted) renew(); });
 
 const worker = navigator.serviceWorker;
@@ -196,3 +255,4 @@ if (worker) {
 }
 show();
 hurry();
+addEventListener("load", () => import("./phone-late.js").catch(() => 0));

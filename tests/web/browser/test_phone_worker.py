@@ -42,7 +42,7 @@ DISK = """(async () => {
 })()"""
 
 EVERY_ACT = """async () => {
-  const { texts } = await import(document.querySelector("script[type=module]").src.replace("phone.js", "phone-act.js"));
+  const { texts } = await import(document.querySelector("script[type=module]").src.replace("phone.js", "phone-late.js"));
   const kinds = JSON.parse(document.querySelector("#queue").dataset.kinds), at = Date.now() - 60_000;
   const data = { water_ml: 2125, charge_pct: 80, gravity_milli: 1265, meter_s: 4444200, left_um: [9500, 9000] };
   const told = Object.entries(kinds).map(([kind, [, field]], n) => ({
@@ -51,7 +51,7 @@ EVERY_ACT = """async () => {
   }));
   return [texts(told, kinds), Object.keys(kinds)];
 }"""
-"""Texts for an act of every kind, as phone-act.js writes them; and the kinds."""
+"""Texts for an act of every kind, as phone-late.js writes them; and the kinds."""
 
 
 def test_the_page_is_shown_at_once_and_refreshed_behind(served: Serve, windows: Windows) -> None:

@@ -1,0 +1,69 @@
+// What is not needed until there is no signal, or until there is something to see: the queue as texts, a photograph made
+// small. Loaded once the page is ready. What kinds there are, their words and their numbers come with the page, out of
+// the catalogue: { kind: [word, field, family, low, high, many, required] }.
+
+const DAY = 86_400_000, WITHIN = 14 * 3_600_000, SIDE = 1_280, MOST = 200_000; // milliseconds, points, octets
+
+// In the alphabet of short messages, and without what would be read as something else.
+function plain(words) {
+  return words.normalize("NFD").replace(/[\u0300-\u036f]/g, "").replace(/[^ -Za-z]|[#?"]/g, " ").replace(/\s+/g, " ").trim();
+}
+
+function said({ kind, data }, kinds) {
+  const [word, field, family] = kinds[kind] || [kind];
+  if (data.note) return `${word}: ${plain(data.note)}`;
+  const value = data[field];
+  if (value === undefined) return word;
+  return word + " " + {
+    volume: () => `${value} ml`,
+    percent: () => `${value} %`,
+    gravity: () => value,
+    hours: () => `${(value / 3600).toFixed(1)} h`,
+    length: () => value.map(each => `${(each / 1000).toFixed(1)} mm`).join(" "),
+  }[family]();
+}
+
+// 0512 is sure by its first nought, 1730 by its hour; from ten to one, am or pm has to be said.
+function clock(at) {
+  const then = new Date(at), hour = then.getHours(), minute = String(then.getMinutes()).padStart(2, "0");
+  const day = new Date().toDateString() === then.toDateString() || Date.now() - at < WITHIN ? "" : "yesterday ";
+  if (hour > 9 && hour < 13) return `${day}${hour}:${minute}${hour < 12 ? "am" : "pm"}`;
+  return day + String(hour).padStart(2, "0") + minute;
+}
+
+// The texts that tell these taps: each within 160 signs where it can be; remarks alone, lest they swallow what follows.
+export function texts(told, kinds) {
+  const made = [];
+  for (const each of told) {
+    if (!each.acts || Date.now() - each.at + each.back > DAY) continue;
+    const alone = each.acts.some(act => act.data.note);
+    const words = each.acts.map(act => said(act, kinds)).join(", ");
+    const tail = `${words}${alone ? "," : ""} ${clock(each.at - each.back)} #${each.tap}`;
+    const last = made.at(-1);
+    const longer = last && `${last.text} ${last.code === each.code ? "" : each.code + " "}${tail}`;
+    if (last && !alone && !last.alone && longer.length <= 160) {
+      Object.assign(last, { text: longer, code: each.code });
+      last.ns.push(each.n);
+    } else {
+      made.push({ text: `${each.code} ${tail}`, code: each.code, alone, ns: [each.n] });
+    }
+  }
+  return made;
+}
+
+// A photograph drawn anew: the picture alone, without where it was taken.
+export async function small(file) {
+  const image = await createImageBitmap(file, { imageOrientation: "from-image" });
+  let scale = Math.min(1, SIDE / Math.max(image.width, image.height));
+  for (;;) {
+    const canvas = document.createElement("canvas");
+    canvas.width = Math.max(1, Math.round(image.width * scale));
+    canvas.height = Math.max(1, Math.round(image.height * scale));
+    canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+    for (const quality of [0.8, 0.65, 0.5, 0.35]) {
+      const made = await new Promise(done => canvas.toBlob(done, "image/jpeg", quality));
+      if (made && made.size <= MOST) return made;
+    }
+    scale *= 0.75;
+  }
+}
