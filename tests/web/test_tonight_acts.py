@@ -9,11 +9,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from logbook.channels.desk import Message
-from logbook.domain.instants import HOUR, MINUTE
+from logbook.domain.instants import HOUR, MINUTE, parse
 from logbook.intake import Draft
 from logbook.store import heard, log, words
 from tests.web.conftest import Pages
-from tests.web.test_tonight_board import Make, look, only, uncharged
+from tests.web.test_tonight_board import CALM, Make, look, only, uncharged
 from tests.whole.stage import FLEET, START, Stage
 
 LEADERS = [
@@ -169,6 +169,27 @@ def test_whoever_was_asked_takes_it_in_hand(pages: Make) -> None:
     act(one, one.client("lee"), "pass", to=_stage.person("sol"))
     assert act(one, one.client("sol"), "take") == "/en/tonight?done=taken&on=B7H"
     assert look(one).late == ()
+
+
+def test_quiet_hours_hold_what_is_asked_and_the_turn_begins_when_they_end(pages: Make) -> None:
+    """The owner's quiet hours are policy's, 21:00 to 06:30; it is 22:00 in Halifax."""
+    one, stage = uncharged(pages, until=parse("2026-03-03T02:00:00Z"))
+    act(one, one.client("lee"), "pass", to=stage.person("own"))
+    asked = stage.notices("own")[-1]
+    assert asked.ready_at == parse("2026-03-03T10:30:00Z")
+    assert stage.alert("B7H", "charge").acknowledged_until == parse("2026-03-03T12:30:00Z")
+
+
+def test_what_is_urgent_is_asked_whatever_the_hour(pages: Make) -> None:
+    one = pages(policy=CALM)
+    stage = one.stage
+    stage.tell("B7H", "held", who="own")
+    stage.until("2026-03-03T02:00:00Z")
+    stage.tell("B7H", "start")
+    stage.step()
+    act(one, one.client("lee"), "pass", to=stage.person("own"))
+    asked = stage.notices("own")[-1]
+    assert (asked.duty, asked.tell, asked.ready_at) == ("held_start", "urgent", stage.now)
 
 
 @pytest.mark.parametrize("whom", ["ana", "kim", "lee"])
