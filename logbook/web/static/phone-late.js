@@ -1,6 +1,6 @@
-// What is not needed until there is no signal, or until there is something to see: the queue as texts, a photograph made
-// small. Loaded once the page is ready. What kinds there are, their words and their numbers come with the page, out of
-// the catalogue: { kind: [word, field, family, low, high, many, required] }.
+// What a page does not need at once: the worker, the queue as texts, a photograph made small. What kinds there are, their
+// words and their numbers come with the page, out of the catalogue:
+// { kind: [word, field, family, low, high, many, required] }.
 
 const DAY = 86_400_000, WITHIN = 14 * 3_600_000, SIDE = 1_280, MOST = 200_000; // milliseconds, points, octets
 
@@ -66,4 +66,15 @@ export async function small(file) {
     }
     scale *= 0.75;
   }
+}
+
+// Have the worker keep this page, and the same in the other languages, and send by itself when there is signal again.
+export async function stay(hear) {
+  const worker = navigator.serviceWorker, policy = self.trustedTypes?.createPolicy("logbook", { createScriptURL: () => "/sw.js" });
+  if (!worker) return;
+  const found = await worker.register(policy ? policy.createScriptURL("") : "/sw.js", { scope: "/", type: "module" });
+  const { active } = await worker.ready;
+  const others = [...document.querySelectorAll("header a[hreflang]")].map(each => each.pathname);
+  active.postMessage({ keep: [location.pathname, ...others], lang: document.documentElement.lang });
+  hear(({ state }) => { if (state) found.sync?.register("taps").catch(() => 0); });
 }

@@ -1,6 +1,5 @@
-// What was told on this phone and has not arrived yet. Written to the disk first, sent one at a time, in the order in
-// which it was told, by one tab or the worker; gone from here only when the logbook has said that it has it.
-// Nobody's name is kept: `writer` is a proof that only the logbook can read.
+// What was told on this phone and has not arrived yet: on the disk first, sent one by one, in order, by one tab or the
+// worker, and gone only when the logbook says that it has it. No name is kept: only the logbook can read `writer`.
 
 const LONGEST = 20_000, FIRST = 1_500, LAST = 300_000;
 export const LIFE = Math.random().toString(36).slice(2); // this page's life: its own clock means nothing to another

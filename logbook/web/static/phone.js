@@ -239,20 +239,10 @@ document.addEventListener("visibilitychange", () => {
 });
 addEventListener("pageshow", event => { if (event.persisted) renew(); });
 
-const worker = navigator.serviceWorker;
-if (worker) {
-  const made = "trustedTypes" in self ? trustedTypes.createPolicy("logbook", { createScriptURL: url => url === "/sw.js" ? url : "" }) : 0;
-  worker.register(made ? made.createScriptURL("/sw.js") : "/sw.js", { scope: "/", type: "module" }).then(async found => {
-    const { active } = await worker.ready;
-    const others = [...document.querySelectorAll("header a[hreflang]")].map(each => each.pathname);
-    active.postMessage({ keep: [location.pathname, ...others], lang: language });
-    hear(({ state }) => { if (state) found.sync?.register("taps").catch(() => 0); });
-  }).catch(() => 0);
-  worker.addEventListener("message", ({ data }) => {
-    if (data.fresh) renew(true);
-    else if (data.fresh === false && !busy()) location.reload(); // not this person's page any more
-  });
-}
+navigator.serviceWorker?.addEventListener("message", ({ data }) => {
+  if (data.fresh) renew(true);
+  else if (data.fresh === false && !busy()) location.reload(); // not this person's page any more
+});
 show();
 hurry();
-addEventListener("load", () => import("./phone-late.js").catch(() => 0));
+addEventListener("load", () => import("./phone-late.js").then(late => late.stay(hear)).catch(() => 0));

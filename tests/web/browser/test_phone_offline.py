@@ -110,11 +110,11 @@ def test_four_tabs(served: Serve, windows: Windows, *, locks: bool) -> None:
         context.add_init_script("Object.defineProperty(navigator, 'locks', { value: undefined })")
     pages = [opened(context, worker=False) for _ in range(4)]
     context.set_offline(True)
-    told = ["charge", "unplug", "fill", "start", "unplug", "fill"]
+    told = ["charge", "unplug", "fill", "start"]
     for number, kind in enumerate(told):
         # A tab that is not in front takes two seconds to be clicked, so its own script does it.
         pages[number % 4].locator(f"button[data-act={kind}]").first.evaluate("button => button.click()")
-        kept(pages[(number + 1) % 4], number + 1)  # every tab knows what another has kept
+        kept(pages[(number + 1) % 4], number + 1)  # each tab knows what another has kept
     context.set_offline(False)
     for page in pages:
         page.evaluate("dispatchEvent(new Event('online'))")

@@ -146,7 +146,7 @@ def test_a_photograph_is_made_small_on_the_phone_and_follows_its_fault(served: S
     large = io.BytesIO()
     exif = Image.Exif()
     exif.get_ifd(0x8825).update({1: "N", 2: (44.0, 38.0, 0.0)})
-    Image.effect_noise((3000, 2000), 90).convert("RGB").save(large, "JPEG", exif=exif, quality=90)
+    Image.effect_noise((1800, 1200), 90).convert("RGB").save(large, "JPEG", exif=exif, quality=90)
     sizes: list[int] = []
     page.on("request", lambda sent: sizes.append(len(sent.post_data_buffer or b"")) if "/photo" in sent.url else None)
     page.context.set_offline(True)
