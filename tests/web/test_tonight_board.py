@@ -247,6 +247,28 @@ def test_a_terrible_night_is_painted_and_built_alike(pages: Make, language: str)
     assert "…0160" in page
 
 
+def test_of_a_great_many_late_machines_none_is_left_out(pages: Make) -> None:
+    from itertools import islice
+
+    from logbook.domain.codes import every
+
+    codes = list(islice(every(3), 44))
+    machines = [
+        {"code": c, "site": "HX", "battery": "flooded", "commissioned_at": "2026-03-01T12:00:00Z"} for c in codes
+    ]
+    one = pages(policy=CALM, machine=machines)
+    for code in codes:
+        one.stage.tell(code, "put_away")
+    one.stage.until(START + HOUR)
+    browser = one.client("lee")
+    page = browser.get("/en/tonight").text
+    assert "44 machines are late." in page
+    assert all(page.count(f'id="late-{code}"') == 1 for code in codes)
+    assert page.count("I see to it</button>") == 44
+    assert page.count('class="row brief late"') == 4
+    assert tree(page.partition('<div id="board"')[2].partition(">")[2].rpartition("</div>\n</main>")[0])
+
+
 def _same(nodes: Any) -> str:
     """Without what is drawn anew for each form."""
     return re.sub(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}|'value': '[\w=-]{40,}'", "*", str(nodes))

@@ -5,6 +5,7 @@ Every act answers with 303 back to the page, which says what was done, or why no
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,7 +25,6 @@ from logbook.web.pages import Language, render, words
 from logbook.web.tonight.acts import Acts, Named, Not
 from logbook.web.tonight.live import stream
 from logbook.web.tonight.room import room_of, spans
-from logbook.web.tonight.tree import tree
 from logbook.web.who.visitor import LEADERS, NotYours, Visitor, need, visitor
 
 router = APIRouter(include_in_schema=False)
@@ -103,11 +103,12 @@ def rows(request: Request, lang: Language) -> Response:
         return JSONResponse({"signed_in": False}, 401)
     room = room_of(request)
     board = room.board(leader, lang)
-    return JSONResponse({
+    beside = {
         "version": room.version(board), "title": board.title, "headline": board.headline, "now": board.now // 1000,
         "clock": board.clock, "day": board.day, "looked": (board.looked or 0) // 1000,
-        "tree": tree(str(room.fragment(request, board, leader, lang))),
-    })  # fmt: skip
+    }  # fmt: skip
+    said = f'{json.dumps(beside)[:-1]},"tree":{room.parts(request, board, leader, lang)}}}'
+    return Response(said, media_type="application/json")
 
 
 @router.get("/{lang}/tonight/live")
