@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import appending, due, posting, rebuild, replaying, texting, tonight
+from tests.bench import appending, due, phone, posting, rebuild, replaying, texting, tonight
 from tests.bench.harness import Row, Size, show
 
 BENCHES: dict[str, Callable[[Path, Size], list[Row]]] = {
@@ -26,6 +26,7 @@ BENCHES: dict[str, Callable[[Path, Size], list[Row]]] = {
 }
 if shutil.which("chromium"):
     BENCHES["tonight"] = tonight.run
+    BENCHES["phone"] = phone.run
 
 
 def run(names: list[str], size: Size, folder: Path | None = None) -> list[Row]:
