@@ -31,7 +31,7 @@ def past(night: int, code: str, who: str, number: int) -> Iterator[Act]:
     yield begins, who, code, "start", {}
     yield begins + 5 * MINUTE, who, code, "fill", {"water_ml": 60_000}
     turn = (3 * night + 2 * number) % 11
-    if turn not in (0, 7):
+    if turn not in (0, 7) or (turn == 7 and night >= NIGHTS - 2):
         yield ends, who, code, "rinse", {}
     if turn != 4 or night >= NIGHTS - 2:
         yield ends + 2 * MINUTE, who, code, "squeegee", {}

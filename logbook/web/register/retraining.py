@@ -1,4 +1,4 @@
-"""The page on training: what is late or missed by site and duty, what was shown to whom-ever, and a form to note it.
+"""The page on training: what is late or missed by site and duty, what training was given, and a form to note it.
 
 Never shows, counts or asks for a person.
 """
