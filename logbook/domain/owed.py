@@ -15,6 +15,12 @@ from logbook.domain.telling.facts import OF_A_USE
 
 _SIGNS_OF_USE = ("start", "unplug", "empty", "fill", "rinse", "squeegee", "wipe", "prepared", "charge")
 
+_CLOSING = {
+    "empty": ("rinse",), "rinse": ("rinse",), "squeegee": ("squeegee",), "charge": ("charge",),
+    "wipe": ("rinse", "squeegee", "charge"),
+}  # fmt: skip
+"""What a machine owes after a use, by the acts that go with it."""
+
 
 class Owed(msgspec.Struct, frozen=True):
     """One duty owed. `due` None: it would be due a while after a put-away that is still to come."""
@@ -31,12 +37,22 @@ def is_out(machine: Machine, now: Instant) -> bool:
     if use is not None and use.put_away is None and now <= use.cut_off:
         return True
     closing = machine.policy(now).closing
-    latest = max((machine.last[kind][0] for kind in _SIGNS_OF_USE if kind in machine.last), default=None)
+    signs = [kind for kind in _SIGNS_OF_USE if kind in machine.last and not _made_up_for(machine, kind)]
+    latest = max((machine.last[kind][0] for kind in signs), default=None)
     if latest is None or now - latest > closing:
         return False
     put_away = machine.put_away_at
     # What is done within `closing` of a put-away belongs to it, unless the machine was taken out again.
     return put_away is None or (latest > put_away and (machine.stirred or now - put_away > closing))
+
+
+def _made_up_for(machine: Machine, kind: str) -> bool:
+    """Whether the latest act of this kind was still owed for the use that is over: done late, it begins no other."""
+    use, at = machine.use, machine.last[kind][0]
+    if use is None or use.put_away is None or at <= use.put_away:
+        return False
+    owed = (machine.member(duty, use.name) for duty in _CLOSING.get(kind, ()))
+    return any(duty is not None and (duty.ended_at is None or duty.ended_at >= at) for duty in owed)
 
 
 def owed_now(machine: Machine, now: Instant) -> tuple[Owed, ...]:
