@@ -21,6 +21,7 @@ from tests.web.browser.phones import (
     kept,
     kinds,
     opened,
+    reporters,
     rows,
     signal,
     tap,
@@ -103,20 +104,25 @@ def test_everything_works_without_signal_in_the_other_language_too(served: Serve
 def test_whoever_leaves_leaves_nothing(served: Serve, windows: Windows) -> None:
     house = served(person=PEOPLE)
     context = windows.context(house, "ana")
-    page = opened(context)
+    page, other = opened(context), opened(context)
     assert "Ana Silva" in page.evaluate(DISK)
     context.set_offline(True)
-    tap(page, "rinse")
-    kept(page, 1)
+    tap(page, "charge")
+    tap(page, "unplug")
+    kept(page, 2)
     context.set_offline(False)
-    context.clear_cookies()  # signing out and in are posts to pages that are no machine's
-    page.evaluate("fetch('/en/nowhere', { method: 'POST' })")
-    page.wait_for_url("**/en/join/B7H")  # the open page is not left standing there either
+    page.goto("/en/me")
+    page.get_by_role("button", name="Sign out here").click()
+    page.wait_for_url("**/en/sign-in")
+    other.wait_for_url("**/en/join/B7H")  # what is open elsewhere is not left standing there
     assert "Ana" not in page.evaluate(DISK)
+    page.go_back()
+    assert "Ana" not in page.content()
     house.sign_in(context, "ben")
     page.goto("/en/m/B7H")
     expect(page.locator("header")).to_contain_text("You are Ben Roy")
-    arrived(house, page, ["rinse"])
+    arrived(house, page, ["charge", "unplug"])
+    assert reporters(house) == ["ana", "ana"]
     assert "Ana" not in page.content()
     until(page, "(await (await caches.open('pages')).keys()).length == 3")
     assert "Ana" not in page.evaluate(DISK)
