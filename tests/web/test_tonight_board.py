@@ -186,6 +186,41 @@ def test_who_was_told_by_which_way_and_whether_it_went(pages: Make) -> None:
     assert any("by mail 16:00, sent." in each for each in only(look(one)).told)
 
 
+def test_what_went_by_another_way_is_said_and_whether_it_arrived(pages: Make) -> None:
+    from dataclasses import replace
+
+    from logbook.store import confirmations, outbox, tables
+
+    one, stage = uncharged(pages)
+    [message] = stage.messages("alert", "lee")
+    other = replace(message, id=stage.ids(), message_id="<other@ferry.example>", route="text", address="+19025550119",
+                    follows=message.id)  # fmt: skip
+    write = stage.program.store.write
+    write(lambda c: c.execute(tables.message.update().where(tables.message.c.id == message.id).values(state="failed")))
+    write(lambda c: outbox.queue(c, other))
+    told = " ".join(only(look(one)).told)
+    assert "by mail 14:00, could not be sent." in told
+    assert "by text 14:00, waits to be sent." in told
+    write(lambda c: outbox.sent(c, other, stage.now))
+    write(lambda c: confirmations.expect(c, other.id, "text", "ref-1", stage.now + HOUR))
+    assert "by text 16:00, sent, no word yet that it arrived." in " ".join(only(look(one)).told)
+    write(lambda c: confirmations.said(c, "text", "ref-1", arrived=False, at=stage.now, detail="switched off"))
+    assert "by text 16:00, it did not arrive." in " ".join(only(look(one)).told)
+
+
+def test_a_way_that_is_held_and_a_sender_that_stopped_are_said(pages: Make) -> None:
+    from logbook.store import clock, outbox
+
+    one, stage = uncharged(pages)
+    assert look(one).troubles == ()
+    stage.program.store.write(lambda c: outbox.hold(c, "mail", "535 bad login", stage.now))
+    [held] = look(one).troubles
+    assert held.startswith("Mail cannot be sent now")
+    assert "535" not in held  # what a server said is the owner's to mend, on the command line
+    stage.program.store.write(lambda c: clock.put(c, "delivery", stage.now - HOUR))
+    assert "Nothing is being sent" in look(one).troubles[-1]
+
+
 def test_words_of_the_reporter_are_shown_and_never_obeyed(pages: Make) -> None:
     one = pages(policy={**CALM, "fault.answer_within": "PT1H"})
     stage = one.stage
