@@ -14,6 +14,8 @@ PAGES: dict[str, tuple[str | None, str]] = {
     "history": ("lee", "/{lang}/history/{code}"),
     "register": ("own", "/{lang}/register"),
     "keeper": ("kay", "/{lang}/keeper"),
+    "plates": ("lee", "/{lang}/register/plates"),
+    "training": ("own", "/{lang}/register/retraining"),
     "nothing": ("lee", "/{lang}/nothing-here"),
 }
 """By a short name: the person's key in `tests.web.terrible` (None: nobody), and the address."""
