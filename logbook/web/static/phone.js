@@ -7,6 +7,7 @@ const find = (what, within = document) => within.querySelector(what);
 const form = () => find("#acts"), words = find("#queue").dataset, kinds = JSON.parse(words.kinds);
 const fill = (what, with_) => what.replace(/\{\w+\}/, () => with_);
 const language = document.documentElement.lang, native = new WeakSet();
+const before = find("#state span").textContent;
 let away = "", last = {}, renewed = -1e4, shows = 0, stale, places = new Map();
 
 // -- reading
@@ -162,7 +163,7 @@ async function show() {
   find("a", foot)?.remove();
   if (!count) {
     b.textContent = words.sent;
-    if (sent) span.textContent = fill(words.last, clock(sent.at));
+    span.textContent = sent ? fill(words.last, clock(sent.at)) : before;
     return;
   }
   b.textContent = count === 1 ? words.one : fill(words.many, count);
@@ -173,13 +174,13 @@ async function show() {
   const mine = waiting.filter(each => each.writer === writer || away === "refused");
   const { texts } = await import("./phone-late.js").catch(() => ({}));
   if (!texts || turn !== shows) return;
-  const left = texts(mine.filter(each => !each.texted), kinds), [first] = left.length ? left : texts(mine, kinds);
-  if (!first) return;
+  const left = texts(mine.filter(each => !each.texted), kinds), [part] = left.length ? left : texts(mine, kinds);
+  if (!part) return;
   const link = document.createElement("a");
   link.className = "button";
   link.textContent = left.length ? words.text : words.again;
-  link.href = `sms:${number}?&body=${encodeURIComponent(first.text)}`;
-  link.onclick = () => { for (const n of first.ns) change(n, { texted: true }); }; // and it stays in the queue
+  link.href = `sms:${number}?&body=${encodeURIComponent(part.text)}`;
+  link.onclick = () => { for (const n of part.ns) change(n, { texted: true }); }; // and it stays in the queue
   foot.append(link);
 }
 

@@ -11,12 +11,14 @@ import signal as signals
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Route, expect
 
 from logbook.domain.instants import HOUR, MINUTE, SECOND
 from logbook.store import sessions
 from tests.web.browser.conftest import _SWITCHES, Windows
 from tests.web.browser.phones import PEOPLE, Serve, arrived, kept, kinds, opened, reporters, rows, signal, tap, until
+from tests.web.browser.test_every_page import _OUTSIDE, _SMALL, RULES
 
 
 def test_written_without_signal_and_across_a_reload(served: Serve, windows: Windows) -> None:
@@ -285,3 +287,32 @@ def test_where_nothing_can_be_kept_the_forms_work_as_without_a_script(
     expect(page.locator("#say .done")).to_contain_text("Saved")
     assert "saved=" in page.url
     assert kinds(house) == ["charge"]
+
+
+def test_the_queue_can_be_read_and_used_by_anybody(served: Serve, windows: Windows) -> None:
+    """With what waits, what was refused, and the text: nothing that WCAG 2.2 AA objects to, at 320 px, text doubled."""
+    house = served()
+    page = opened(
+        windows.context(house, "ana", service_workers="block", width=320, height=640), "/es/m/B7H", worker=False
+    )
+    refused = {"say": "Esta máquina está retirada. No se guardó nada. Si todavía se usa, avise a su supervisor."}
+    page.route("**/taps", lambda route: route.fulfill(status=422, json=refused))
+    tap(page, "charge")
+    expect(page.locator("#kept li")).to_contain_text("retirada")
+    expect(page.locator("#state")).to_have_text("Todo está enviado")
+    page.unroute("**/taps")
+    page.context.set_offline(True)
+    tap(page, "unplug")
+    expect(page.locator("#state a")).to_have_text("Mandar mensaje")
+    found: list[str] = []
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        found += page.evaluate(_OUTSIDE) + page.evaluate(_SMALL)
+        found += [
+            f"{each['id']}: {node['html'][:160]}"
+            for each in Axe().run(page, options=RULES).response["violations"]
+            for node in each["nodes"]
+        ]
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    found += page.evaluate(_OUTSIDE)
+    assert sorted(set(found)) == []
