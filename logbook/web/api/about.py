@@ -14,9 +14,9 @@ from logbook.watch.health import health as asked_health
 from logbook.web.api import shapes
 from logbook.web.api.answers import READ, read
 from logbook.web.api.asking import WithKey
-from logbook.web.api.entries import can_be_posted
 from logbook.web.api.machines import READ_PROBLEMS
 from logbook.web.api.problems import SORTS, TYPES, Problem, shown
+from logbook.web.api.reporting import can_be_posted
 
 router = APIRouter()
 _PROBLEMS = {**READ, **shown(401, 429, 503)}

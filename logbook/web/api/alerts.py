@@ -19,9 +19,9 @@ from logbook.web.api import shapes
 from logbook.web.api.answers import following, read, written
 from logbook.web.api.asking import Asked, Looking, WithKey
 from logbook.web.api.bodies import Sent, contents
-from logbook.web.api.entries import CHANNEL, record
 from logbook.web.api.machines import READ_PROBLEMS, Most, alert_of
 from logbook.web.api.problems import Problem, shown
+from logbook.web.api.reporting import CHANNEL, record
 from logbook.web.api.shapes import at
 
 router = APIRouter()

@@ -14,9 +14,10 @@ from logbook.domain.door import Refused
 from logbook.store import StoreError
 from logbook.web.api import about, alerts, entries, history, machines
 from logbook.web.api.description import TEXT, TITLE, VERSION, describe
-from logbook.web.api.entries import refusal
 from logbook.web.api.limits import Limits
 from logbook.web.api.problems import Problem, pointer, told
+from logbook.web.api.reporting import refusal
+from logbook.web.api.together import Together
 
 PATH = "/api/v1"
 _log = structlog.get_logger("logbook.web.api")
@@ -30,7 +31,7 @@ def make_api() -> FastAPI:
     )  # fmt: skip
     for room in (machines, history, entries, alerts, about):
         api.include_router(room.router)
-    api.state.limits = Limits()
+    api.state.limits, api.state.together = Limits(), Together()
     api.openapi = describe(api)  # type: ignore[method-assign]
     for kind, answer in _ANSWERS.items():
         api.add_exception_handler(kind, answer)

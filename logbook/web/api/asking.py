@@ -113,20 +113,28 @@ class Asked:
     @contextlib.contextmanager
     def looking(self, scope: str | None = None) -> Iterator[Looking]:
         """Look at the logbook with a key that may do this. Raises Problem: 401, 403, 429."""
-        self.limits.admit(self.house, self.hash)
+        self.admit()
         with self.house.store.read() as connection:
-            key = api_keys.of_hash(connection, self.hash)
-            if key is None or not key.lives:
-                raise Problem(
-                    "unknown_key", "There is no such key, or it was taken away. Nothing was done.",
-                    headers={"WWW-Authenticate": 'Bearer error="invalid_token"'},
-                )  # fmt: skip
-            if scope is not None and scope not in key.may:
-                raise Problem(
-                    "not_in_scope", f"This key has no {scope!r} among what it may do. Nothing was done.",
-                    headers={"WWW-Authenticate": f'Bearer error="insufficient_scope", scope="{scope}"'},
-                )  # fmt: skip
-            yield Looking(self.house, connection, self.house.register(connection), key, self.house.now())
+            yield self.sight(connection, scope, {})
+
+    def admit(self) -> None:
+        """Count this request. Raises Problem (429)."""
+        self.limits.admit(self.house, self.hash)
+
+    def sight(self, connection: Connection, scope: str | None, folds: dict[str, Watchman]) -> Looking:
+        """The logbook as this connection sees it. `folds`: what was looked up already. Raises Problem: 401, 403."""
+        key = api_keys.of_hash(connection, self.hash)
+        if key is None or not key.lives:
+            raise Problem(
+                "unknown_key", "There is no such key, or it was taken away. Nothing was done.",
+                headers={"WWW-Authenticate": 'Bearer error="invalid_token"'},
+            )  # fmt: skip
+        if scope is not None and scope not in key.may:
+            raise Problem(
+                "not_in_scope", f"This key has no {scope!r} among what it may do. Nothing was done.",
+                headers={"WWW-Authenticate": f'Bearer error="insufficient_scope", scope="{scope}"'},
+            )  # fmt: skip
+        return Looking(self.house, connection, self.house.register(connection), key, self.house.now(), folds)
 
 
 async def _asked(

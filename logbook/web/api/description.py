@@ -13,8 +13,8 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from logbook.domain.entries import Kind, catalogue
-from logbook.web.api.entries import can_be_posted
 from logbook.web.api.problems import ProblemBody
+from logbook.web.api.reporting import can_be_posted
 from logbook.web.api.shapes import Posted, Posting, Taking
 
 TITLE = "Machine logbook"
