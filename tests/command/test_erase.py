@@ -63,3 +63,21 @@ def test_a_list_that_cannot_be_read_is_told_of(people, refused):
     (people / "logbook.sqlite.erased").write_text("nonsense\n")
     assert "not a line" in refused("erase", "--again")
     assert "no list" in refused("erase", "--again", "--list", "elsewhere")
+
+
+def test_the_server_erases_again_before_it_begins(people, asked):
+    from logbook.bootstrap import program
+    from logbook.command.serve import _erase_again
+
+    _bytes(people)
+    shutil.copy(people / "logbook.sqlite", people / "old.sqlite")
+    asked("erase", "jo", "--ground", "asked by the person", "--by", "boss", "--yes")
+    shutil.copy(people / "old.sqlite", people / "logbook.sqlite")
+    running = program("sqlite:///logbook.sqlite")
+    try:
+        _erase_again(running)
+        _erase_again(running)
+    finally:
+        running.close()
+    assert b"mulberry" not in _bytes(people)
+    assert asked("audit")["verdict"] == "whole"

@@ -40,6 +40,16 @@ def test_a_copy_is_taken_from_a_logbook_that_is_still_writing(tmp_path: Path) ->
     restored.close()
 
 
+def test_the_list_of_erased_people_goes_along_and_only_grows(tmp_path: Path) -> None:
+    source = tmp_path / "logbook.sqlite"
+    sqlite3.connect(source).execute("CREATE TABLE entry (id INTEGER PRIMARY KEY)").connection.close()
+    listed = tmp_path / "logbook.sqlite.erased"
+    for lines in ("one\n", "one\ntwo\n", "two\nthree\n"):
+        listed.write_text(lines)
+        assert run(tmp_path / "kept", "--db", f"sqlite:///{source}").returncode == 0
+    assert (tmp_path / "kept" / listed.name).read_text() == "one\ntwo\nthree\n"
+
+
 def test_a_damaged_database_gives_no_backup(tmp_path: Path) -> None:
     source = tmp_path / "logbook.sqlite"
     writer = sqlite3.connect(source, isolation_level=None)
