@@ -3,6 +3,7 @@
 // { kind: [word, field, family, low, high, many, required] }.
 
 const DAY = 86_400_000, WITHIN = 14 * 3_600_000, SIDE = 1_280, MOST = 200_000; // milliseconds, points, octets
+const CARD = "empty rinse squeegee charge put_away"; // as channels/text/reading.py has it
 
 // In the alphabet of short messages, and without what would be read as something else.
 function plain(words) {
@@ -37,7 +38,9 @@ export function texts(told, kinds) {
   for (const each of told) {
     if (!each.acts || Date.now() - each.at + each.back > DAY) continue;
     const alone = each.acts.some(act => act.data.note);
-    const words = each.acts.map(act => said(act, kinds)).join(", ");
+    // The whole end card has a word of its own, by which reports know it for what it is.
+    const words = each.body?.told && each.acts.map(act => act.kind + Object.keys(act.data)).join(" ") === CARD
+      ? "all" : each.acts.map(act => said(act, kinds)).join(", ");
     const tail = `${words}${alone ? "," : ""} ${clock(each.at - each.back)} #${each.tap}`;
     const last = made.at(-1);
     const longer = last && `${last.text} ${last.code === each.code ? "" : each.code + " "}${tail}`;

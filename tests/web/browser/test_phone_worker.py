@@ -11,6 +11,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from logbook.channels.desk import Message
 from logbook.domain.entries.faults import PHOTO_ITEM, PHOTO_MOST
+from logbook.domain.instants import HOUR
 from logbook.store import words
 from tests.web.browser.conftest import Served, Windows
 from tests.web.browser.phones import (
@@ -42,6 +43,11 @@ DISK = """(async () => {
   return JSON.stringify([await all("taps"), await all("facts"), kept, Object.entries(localStorage), Object.entries(sessionStorage), document.cookie]);
 })()"""
 
+PHOTO = """(async () => {
+  const got = asked => new Promise(done => { asked.onsuccess = () => done(asked.result) });
+  const told = await got((await got(indexedDB.open("logbook"))).transaction("taps").objectStore("taps").getAll());
+  return [...new Uint8Array(await told.find(each => each.blob).blob.arrayBuffer())];
+})()"""
 EVERY_ACT = """async () => {
   const { texts } = await import(document.querySelector("script[type=module]").src.replace("phone.js", "phone-late.js"));
   const kinds = JSON.parse(document.querySelector("#queue").dataset.kinds), at = Date.now() - 60_000;
@@ -153,8 +159,6 @@ def test_a_photograph_is_made_small_on_the_phone_and_follows_its_fault(served: S
     exif = Image.Exif()
     exif.get_ifd(0x8825).update({1: "N", 2: (44.0, 38.0, 0.0)})
     Image.effect_noise((1800, 1200), 90).convert("RGB").save(large, "JPEG", exif=exif, quality=90)
-    sizes: list[int] = []
-    page.on("request", lambda sent: sizes.append(len(sent.post_data_buffer or b"")) if "/photo" in sent.url else None)
     page.context.set_offline(True)
     page.locator("summary", has_text="Something is wrong").click()
     page.locator("label", has_text="It leaks").click()
@@ -163,6 +167,12 @@ def test_a_photograph_is_made_small_on_the_phone_and_follows_its_fault(served: S
     )
     tap(page, "fault")
     kept(page, 2)
+    sent = bytes(page.evaluate(PHOTO))
+    assert sent[:3] == b"\xff\xd8\xff"
+    assert b"Exif" in large.getvalue()
+    assert b"Exif" not in sent
+    assert len(sent) <= 200_000
+    assert max(Image.open(io.BytesIO(sent)).size) <= 1_280
     page.reload()
     kept(page, 2)
     signal(page)
@@ -232,3 +242,22 @@ def test_every_act_is_told_by_a_text_that_is_read_and_fits(served: Serve, window
             assert text_in(house, each["text"]).startswith("saved"), each["text"]
             house.stage.now += 11 * 60_000_000
         assert kinds(house) == expected
+
+
+def test_a_whole_card_is_texted_as_a_whole_card(served: Serve, windows: Windows) -> None:
+    house = served()
+    by_the_clock(house)
+    house.stage.tell("B7H", "start", house.stage.now - 9 * HOUR)
+    context = windows.context(house, "ana", timezone_id="America/Halifax")
+    page = opened(context)
+    context.set_offline(True)
+    page.locator("details.card summary").click()
+    page.get_by_role("button", name="All of it is done").click()
+    said = texted(page, 1)
+    assert re.fullmatch(r"B7H all (\d{4}|\d\d:\d\d[ap]m) #\w{10}", said)
+    assert text_in(house, said).startswith("saved")
+    told = ["start", "empty", "rinse", "squeegee", "charge", "put_away"]
+    assert kinds(house) == told
+    signal(page)
+    arrived(house, page, told)
+    assert [data for _kind, _at, data in house.stage.entries("B7H")][2:] == [{"told": "card"}] * 5
