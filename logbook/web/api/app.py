@@ -29,7 +29,7 @@ def make_api() -> FastAPI:
         title=TITLE, version=VERSION, description=TEXT, docs_url=None, redoc_url=None, openapi_url="/openapi.json",
         redirect_slashes=False, root_path_in_servers=False, servers=[{"url": PATH}],
     )  # fmt: skip
-    for room in (machines, history, entries, alerts, about):
+    for room in (entries, machines, history, alerts, about):  # looked for in this order; most is posted
         api.include_router(room.router)
     api.state.limits, api.state.together = Limits(), Together()
     api.openapi = describe(api)  # type: ignore[method-assign]
