@@ -188,12 +188,12 @@ def _theirs(person: str, senders: Collection[str]) -> Any:
 
 def _heard(connection: Connection, entries: Collection[str], senders: Collection[str]) -> list[str]:
     """Texts that are theirs: from a number or address they had, or out of which entries of theirs came."""
-    known = {_plain(each) for each in senders}
+    known, theirs = {_plain(each) for each in senders}, frozenset(entries)
     rows = connection.execute(select(heard.c.id, heard.c.sender, heard.c.entries))
     return [
         str(id_)
         for id_, sender, made in rows
-        if _plain(str(sender)) in known or not set(entries).isdisjoint(json.loads(made))
+        if _plain(str(sender)) in known or not theirs.isdisjoint(json.loads(made))
     ]
 
 
