@@ -10,6 +10,7 @@ from logbook.web.keeper import routes as keeper
 from logbook.web.phone import offline, taps
 from logbook.web.phone import routes as phone
 from logbook.web.register import erasing, keys, plates, retraining
+from logbook.web.register import routes as register
 from logbook.web.tonight import routes as tonight
 from logbook.web.who import routes as who
 
@@ -18,6 +19,6 @@ def routers() -> list[APIRouter]:
     """Every room's router."""
     return [
         who.router,
-        tonight.router, api.router_for(), history.router, plates.router, erasing.router, keys.router, keeper.router, retraining.router,
+        tonight.router, api.router_for(), history.router, plates.router, erasing.router, keys.router, keeper.router, retraining.router, register.router,
         offline.router, taps.router, phone.router,
     ]  # fmt: skip

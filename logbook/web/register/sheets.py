@@ -1,0 +1,306 @@
+"""A fleet out of a spreadsheet: rows read within bounds, and line by line what they would add or change.
+
+Promises that a file that is too large, packed too tightly, or holds a formula is turned away before it is believed;
+and that what is imported is said by the same tables as a fleet file.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import zipfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+
+from logbook.domain import codes
+from logbook.domain.fleetentries import Wanted, differences
+from logbook.domain.fleettables import FleetFile, MachineTable, PersonTable, SiteTable
+from logbook.domain.instants import Instant
+from logbook.domain.instants import text as instant_text
+from logbook.domain.policy import PolicyError
+from logbook.domain.register import Register
+from logbook.domain.wording.mark import mark
+from logbook.web.register.preview import rules_of
+
+OCTETS_MOST, UNPACKED_MOST, ROWS_MOST, PARTS_MOST = 1_000_000, 20_000_000, 1_000, 200
+COLUMNS = (
+    "what",
+    "code",
+    "name",
+    "zone",
+    "night_from",
+    "night_to",
+    "site",
+    "battery",
+    "serial",
+    "battery_set",
+    "warranty_from",
+    "commissioned_at",
+    "role",
+    "language",
+    "phone",
+    "email",
+)
+TEMPLATE = (
+    COLUMNS,
+    ("site", "north", "North Slip", "America/Halifax", "22:00", "06:00"),
+    ("machine", "", "", "", "", "", "north", "flooded", "SN-0417", "", "", "2026-03-01T08:00:00-04:00"),
+    ("person", "ana", "Ana Silva", "", "", "", "north", "", "", "", "", "", "cleaner", "es", "+19025550111", ""),
+)
+
+TOO_LARGE = mark("The file is larger than a fleet needs: at most 1000 rows and 1 MB. Nothing was read.")
+UNREADABLE = mark(
+    "The file is neither a table of text with commas (CSV, UTF-8) nor a workbook (XLSX). Nothing was read."
+)
+NO_HEAD = mark(
+    "The first row must name the columns, as the template does; one of them is called what. Nothing was read."
+)
+
+
+class SheetRefused(ValueError):
+    """A file that is not read; the message is a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line and what it does: added, changed, same, or wrong and then why."""
+
+    number: int
+    what: str
+    name: str
+    does: str
+    why: str = ""
+
+
+Row = dict[str, str]
+
+
+def rows_of(name: str, content: bytes) -> list[Row]:
+    """The rows of a file, by the names in its first row. Raises SheetRefused."""
+    if len(content) > OCTETS_MOST:
+        raise SheetRefused(TOO_LARGE)
+    table = _workbook(content) if content[:2] == b"PK" or name.lower().endswith(".xlsx") else _text(content)
+    found: list[Row] = []
+    head: list[str] = []
+    for number, cells in enumerate(table, 1):
+        if number > ROWS_MOST + 1:
+            raise SheetRefused(TOO_LARGE)
+        if number == 1:
+            head = [cell.strip().lower() for cell in cells]
+            if "what" not in head:
+                raise SheetRefused(NO_HEAD)
+            continue
+        row = {n: cell.strip() for n, cell in zip(head, cells, strict=False) if n in COLUMNS and cell.strip()}
+        if row:
+            found.append({"line": str(number), **row})
+    return found
+
+
+def _text(content: bytes) -> Iterable[list[str]]:
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SheetRefused(UNREADABLE) from None
+    first = text.partition("\n")[0]
+    try:
+        return list(csv.reader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ","))
+    except csv.Error:
+        raise SheetRefused(UNREADABLE) from None
+
+
+def _workbook(content: bytes) -> list[list[str]]:
+    from openpyxl import load_workbook
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            parts = packed.infolist()
+            if len(parts) > PARTS_MOST or sum(part.file_size for part in parts) > UNPACKED_MOST:
+                raise SheetRefused(TOO_LARGE)
+            if any(b"<!DOCTYPE" in packed.open(part).read(2_000) for part in parts):
+                raise SheetRefused(UNREADABLE)
+        book = load_workbook(io.BytesIO(content), read_only=True, data_only=False, keep_links=False)
+        sheet = book.worksheets[0]
+        wanted = sheet.iter_rows(max_row=ROWS_MOST + 2, max_col=40, values_only=True)
+        return [["" if cell is None else _cell(cell) for cell in row] for row in wanted]
+    except SheetRefused:
+        raise
+    except Exception:  # noqa: BLE001 - whatever a broken workbook makes the reader raise, it is not readable
+        raise SheetRefused(UNREADABLE) from None
+
+
+def _cell(value: Any) -> str:
+    return value.isoformat()[:10] if hasattr(value, "isoformat") and not hasattr(value, "tzname") else str(value)
+
+
+def plan(rows: list[Row], register: Register, now: Instant) -> tuple[list[Line], FleetFile, list[Row]]:
+    """What the rows would do, line by line; the fleet they make of today's; and the rows with what was left open filled in."""
+    lines: list[Line] = []
+    sites = {s.code: _site_now(register, s.code) for s in register.sites.values()}
+    machines: dict[str, MachineTable] = {}
+    people: dict[str, PersonTable] = {}
+    firm: list[Row] = []
+    taken = {*register.by_code, *(r.get("code", "").upper() for r in rows if r.get("what") == "machine")}
+    length = max((len(c) for c in taken if codes.valid(c)), default=3)
+    for raw in rows:
+        row, what, number = dict(raw), raw.get("what", "").lower(), int(raw.get("line", 0))
+        if what == "machine" and not row.get("code"):
+            row["code"] = codes.generate(length, taken)
+            taken.add(row["code"])
+        if what == "machine" and row["code"].upper() not in register.by_code:
+            row.setdefault("commissioned_at", instant_text(now))
+        name = row.get("code", "")
+        try:
+            if any(value.startswith("=") for value in row.values()):
+                raise ValueError("a formula stands in this row; put its value there")
+            if what == "site":
+                if name in sites and name not in register.sites:
+                    raise ValueError("this site stands in a row above already")
+                sites[name] = _site(row, sites.get(name))
+            elif what == "machine":
+                name = row["code"] = name.upper()
+                if name in machines:
+                    raise ValueError("this machine stands in a row above already")
+                if row.get("site") not in sites:
+                    raise ValueError(f"there is no site {row.get('site', '')!r} in the fleet or in a row above")
+                if codes.plate_form(name) and not codes.valid(name):
+                    raise ValueError("the code ends in the wrong check character; leave it empty to be given one")
+                machines[name] = _machine(row, register)
+            elif what == "person":
+                if name in people:
+                    raise ValueError("this person stands in a row above already")
+                theirs = row.get("site", "").replace(";", " ").split()
+                unknown = [s for s in theirs if s not in sites]
+                if unknown:
+                    raise ValueError(f"there is no site {unknown[0]!r} in the fleet or in a row above")
+                people[name] = _person(row, theirs, register)
+            else:
+                raise ValueError("the column what says site, machine or person")
+        except ValidationError as error:
+            lines.append(Line(number, what, name, "wrong", _sentence(error)))
+            continue
+        except ValueError as error:
+            lines.append(Line(number, what, name, "wrong", str(error)))
+            continue
+        lines.append(Line(number, what, name, ""))
+        firm.append(row)
+    file = FleetFile.model_validate(
+        {
+            "fleet": {"name": register.name, "origin": register.origin, "language": register.language}
+            | ({"witness": register.witness} if register.witness else {}),
+            "policy": dict(register.settings()),
+            "site": list(sites.values()),
+            "machine": list(machines.values()),
+            "person": list(people.values()),
+        }
+    )
+    wanting = {(w.kind.partition("_")[0], w.key): w for w in differences(file, register)}
+    return [_judged(line, wanting, register) for line in lines], file, firm
+
+
+def _judged(line: Line, wanting: dict[tuple[str, str], Wanted], register: Register) -> Line:
+    if line.does:
+        return line
+    entry = wanting.get((line.what, line.name))
+    if line.what == "site":
+        before = line.name in register.sites
+    elif line.what == "machine":
+        before = line.name in register.by_code
+    else:
+        before = entry is None or "person" in entry.data
+    return Line(line.number, line.what, line.name, "same" if entry is None else "changed" if before else "added")
+
+
+def _site_now(register: Register, code: str) -> SiteTable:
+    site = register.sites[code]
+    order = {"order": json.loads(site.order)} if site.order else {}
+    return SiteTable.model_validate(
+        {
+            "code": code,
+            "name": site.name,
+            "zone": site.zone,
+            "nights": rules_of(site.nights),
+            "policy": dict(register.settings(site=code)),
+            **order,
+        }
+    )
+
+
+def _site(row: Row, known: SiteTable | None) -> SiteTable:
+    data: dict[str, Any] = {} if known is None else known.model_dump(by_alias=True, exclude_none=True)
+    data |= {name: row[name] for name in ("code", "name", "zone") if name in row}
+    if row.get("night_from") and row.get("night_to"):
+        data["nights"] = [{"rule": "FREQ=DAILY", "from": row["night_from"], "to": row["night_to"], "except": []}]
+    return SiteTable.model_validate(data)
+
+
+def _machine(row: Row, register: Register) -> MachineTable:
+    data: dict[str, Any] = {
+        n: row[n]
+        for n in ("code", "site", "battery", "serial", "battery_set", "warranty_from", "commissioned_at")
+        if n in row
+    }
+    known = register.by_code.get(row["code"])
+    if known is None and "battery" not in row:
+        raise ValueError("a new machine's battery is flooded, sealed or lithium; say which")
+    if known is not None:
+        data["policy"] = dict(register.settings(machine=known.uuid))
+        if known.nights is not None:
+            data["nights"] = rules_of(known.nights)
+        if known.segments is not None:
+            data["segments"] = known.segments.model_dump(exclude_none=True)
+    return MachineTable.model_validate(data)
+
+
+def _person(row: Row, sites: list[str], register: Register) -> PersonTable:
+    known = register.person_by_key(row.get("code", ""))
+    data: dict[str, Any] = {"key": row.get("code", ""), "sites": sites}
+    if known is not None:
+        kept = {
+            "name": known.name,
+            "role": known.role,
+            "language": known.language,
+            "phone": known.phone,
+            "email": known.email,
+            "quiet": known.quiet,
+            "word": known.word,
+        }
+        data |= {n: v for n, v in kept.items() if v is not None}
+        data["sites"] = sites or list(known.sites)
+    data |= {n: row[n] for n in ("name", "role", "language", "phone", "email") if n in row}
+    made = PersonTable.model_validate(data)
+    other = register.person_by_phone(made.phone) if made.phone else None
+    if other is not None and other.key is not None and other.key != made.key:
+        raise ValueError("somebody else has this phone number")
+    return made
+
+
+def _sentence(error: ValidationError) -> str:
+    first = error.errors()[0]
+    cause = first.get("ctx", {}).get("error")
+    if isinstance(cause, PolicyError | ValueError):
+        return str(cause)
+    where = ".".join(str(part) for part in first["loc"])
+    return f"{where}: {first['msg']}"
+
+
+def template(book: bool) -> bytes:
+    """A file to be filled in: the first row, and an example of each kind."""
+    if not book:
+        out = io.StringIO()
+        csv.writer(out).writerows(TEMPLATE)
+        return out.getvalue().encode("utf-8-sig")
+    from openpyxl import Workbook
+
+    made, kept = Workbook(), io.BytesIO()
+    sheet = made.active
+    for row in TEMPLATE:
+        sheet.append(list(row))  # type: ignore[union-attr]
+    made.save(kept)
+    return kept.getvalue()
+
+
+__all__ = ["Line", "SheetRefused", "plan", "rows_of", "template"]
