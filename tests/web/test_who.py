@@ -292,3 +292,14 @@ def test_old_counts_and_sessions_are_erased(one: Pages) -> None:
     assert one.stage.read(lambda c: sessions.of_person(c, one.stage.person("ana"))) == []
     rows = one.stage.read(lambda c: c.exec_driver_sql("SELECT count(*) FROM attempt").scalar())
     assert rows == 1
+
+
+def test_an_older_browser_may_still_spend_its_link(one: Pages) -> None:
+    """Without Fetch Metadata only the Origin says where a form comes from: the page must let the browser send it."""
+    browser, path = one.client(), link(one)
+    del browser.headers["sec-fetch-site"]
+    assert "no-referrer" not in browser.get(path).text
+    assert browser.get(path).headers["referrer-policy"] == "same-origin"
+    assert browser.post(path, headers={"origin": "https://evil.example"}).status_code == 403
+    assert browser.post(path, headers={"origin": "null"}).status_code == 403
+    assert browser.post(path, headers={"origin": ADDRESS}).status_code == 303
