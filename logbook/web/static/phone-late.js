@@ -2,6 +2,8 @@
 // words and their numbers come with the page, out of the catalogue:
 // { kind: [word, field, family, low, high, many, required] }.
 
+import { LIFE, LONGEST, within } from "./phone-queue.js";
+
 const DAY = 86_400_000, WITHIN = 14 * 3_600_000, SIDE = 1_280, MOST = 200_000; // milliseconds, points, octets
 const CARD = "empty rinse squeegee charge put_away"; // as channels/text/reading.py has it
 
@@ -24,12 +26,12 @@ function said({ kind, data }, kinds) {
   }[family]();
 }
 
-// 0512 is sure by its first nought, 1730 by its hour; from ten to one, am or pm has to be said.
+// 0512 is sure by its first nought; from ten on, the colon tells it from a gravity, and am or pm from its other half.
 function clock(at) {
-  const then = new Date(at), hour = then.getHours(), minute = String(then.getMinutes()).padStart(2, "0");
+  const then = new Date(at), hour = then.getHours(), two = number => String(number).padStart(2, "0");
   const day = new Date().toDateString() === then.toDateString() || Date.now() - at < WITHIN ? "" : "yesterday ";
-  if (hour > 9 && hour < 13) return `${day}${hour}:${minute}${hour < 12 ? "am" : "pm"}`;
-  return day + String(hour).padStart(2, "0") + minute;
+  const half = hour > 12 ? "" : hour === 12 ? "pm" : "am";
+  return day + two(hour) + (hour < 10 ? two(then.getMinutes()) : `:${two(then.getMinutes())}${half}`);
 }
 
 // The texts that tell these taps: each within 160 signs where it can be; remarks alone, lest they swallow what follows.
@@ -80,4 +82,24 @@ export async function stay(hear) {
   const others = [...document.querySelectorAll("header a[hreflang]")].map(each => each.pathname);
   active.postMessage({ keep: [location.pathname, ...others], lang: document.documentElement.lang });
   hear(({ state }) => { if (state) found.sync?.register("taps").catch(() => 0); });
+}
+
+// Without Web Locks: whoever holds the lease sends. It runs out by itself, should its holder be gone.
+export async function leased(work) {
+  const claim = async steal => {
+    let mine;
+    await within("readwrite", (_taps, facts) => {
+      facts.get("lease").onsuccess = ({ target: { result } }) => {
+        mine = steal || !result || result.by === LIFE || result.until < Date.now();
+        if (mine) facts.put({ by: LIFE, until: Date.now() + LONGEST + 5_000 }, "lease");
+      };
+    });
+    return mine;
+  };
+  while (!await claim()) await new Promise(done => setTimeout(done, 500));
+  try {
+    return await work(() => claim(true));
+  } finally {
+    await within("readwrite", (_taps, facts) => facts.delete("lease"));
+  }
 }

@@ -1,7 +1,8 @@
 // What was told on this phone and has not arrived yet: on the disk first, sent one by one, in order, by one tab or the
 // worker, and gone only when the logbook says that it has it. No name is kept: only the logbook can read `writer`.
 
-const LONGEST = 20_000, FIRST = 1_500, LAST = 300_000;
+export const LONGEST = 20_000;
+const FIRST = 1_500, LAST = 300_000;
 export const LIFE = Math.random().toString(36).slice(2); // this page's life: its own clock means nothing to another
 
 // Every tab and the worker hear of what changes here.
@@ -32,7 +33,7 @@ function base() {
 }
 
 // One transaction; answers with what `work` asked for, when it is on the disk.
-async function within(mode, work) {
+export async function within(mode, work) {
   const tx = (await base()).transaction(["taps", "facts"], mode, { durability: "strict" });
   return new Promise((done, fail) => {
     const asked = work(tx.objectStore("taps"), tx.objectStore("facts"));
@@ -152,26 +153,6 @@ async function run(renew) {
   }
 }
 
-// Without Web Locks: whoever holds the lease sends. It runs out by itself, should its holder be gone.
-async function leased(work) {
-  const claim = async steal => {
-    let mine;
-    await within("readwrite", (_taps, facts) => {
-      facts.get("lease").onsuccess = ({ target: { result } }) => {
-        mine = steal || !result || result.by === LIFE || result.until < Date.now();
-        if (mine) facts.put({ by: LIFE, until: Date.now() + LONGEST + 5_000 }, "lease");
-      };
-    });
-    return mine;
-  };
-  while (!await claim()) await new Promise(done => setTimeout(done, 500));
-  try {
-    return await work(() => claim(true));
-  } finally {
-    await within("readwrite", (_taps, facts) => facts.delete("lease"));
-  }
-}
-
 let sending, again;
 export function flush() {
   again = true;
@@ -182,7 +163,7 @@ export function flush() {
       while (again) {
         again = false;
         state = await (navigator.locks
-          ? navigator.locks.request("logbook", () => run(() => 0)) : leased(run));
+          ? navigator.locks.request("logbook", () => run(() => 0)) : (await import("./phone-late.js")).leased(run));
       }
     } catch {
       later();

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import re
 from urllib.parse import unquote
+from zoneinfo import ZoneInfo
 
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 
 from logbook.channels.desk import Message
+from logbook.channels.text import Fleet, read
 from logbook.domain.entries.faults import PHOTO_ITEM, PHOTO_MOST
-from logbook.domain.instants import HOUR
+from logbook.domain.instants import HOUR, MINUTE
 from logbook.store import words
 from tests.web.browser.conftest import Served, Windows
 from tests.web.browser.phones import (
@@ -46,19 +49,23 @@ DISK = """(async () => {
 PHOTO = """(async () => {
   const got = asked => new Promise(done => { asked.onsuccess = () => done(asked.result) });
   const told = await got((await got(indexedDB.open("logbook"))).transaction("taps").objectStore("taps").getAll());
-  return [...new Uint8Array(await told.find(each => each.blob).blob.arrayBuffer())];
+  const reader = new FileReader();
+  const read = new Promise(done => { reader.onload = () => done(reader.result.split(",")[1]) });
+  reader.readAsDataURL(told.find(each => each.blob).blob);
+  return read;
 })()"""
 EVERY_ACT = """async () => {
   const { texts } = await import(document.querySelector("script[type=module]").src.replace("phone.js", "phone-late.js"));
-  const kinds = JSON.parse(document.querySelector("#queue").dataset.kinds), at = Date.now() - 60_000;
+  const kinds = JSON.parse(document.querySelector("#queue").dataset.kinds), now = Date.now();
   const data = { water_ml: 2125, charge_pct: 80, gravity_milli: 1265, meter_s: 4444200, left_um: [9500, 9000] };
-  const told = Object.entries(kinds).map(([kind, [, field]], n) => ({
+  const told = at => Object.entries(kinds).map(([kind, [, field]], n) => ({
     n, code: "B7H", at, back: 0, tap: "23456789A" + "BCDEFGHJKMNPQRSTVWXYZ"[n],
     acts: [{ kind, data: /fault|repaired|note/.test(kind) ? { note: "Bomba rota #3?" } : field ? { [field]: data[field] } : {} }],
   }));
-  return [texts(told, kinds), Object.keys(kinds)];
+  const hours = [...Array(14).keys()].map(hour => now - 60_000 - hour * 3_600_000);
+  return [now, hours.map(at => [at, texts(told(at), kinds).map(each => each.text)]), Object.keys(kinds)];
 }"""
-"""Texts for an act of every kind, as phone-late.js writes them; and the kinds."""
+"""Now, and at each of the fourteen hours before: texts for an act of every kind, as the phone writes them; the kinds."""
 
 
 def test_the_page_is_shown_at_once_and_refreshed_behind(served: Serve, windows: Windows) -> None:
@@ -158,7 +165,7 @@ def test_a_photograph_is_made_small_on_the_phone_and_follows_its_fault(served: S
     large = io.BytesIO()
     exif = Image.Exif()
     exif.get_ifd(0x8825).update({1: "N", 2: (44.0, 38.0, 0.0)})
-    Image.effect_noise((1800, 1200), 90).convert("RGB").save(large, "JPEG", exif=exif, quality=90)
+    Image.effect_noise((1600, 1000), 90).convert("RGB").save(large, "JPEG", exif=exif, quality=90)
     page.context.set_offline(True)
     page.locator("summary", has_text="Something is wrong").click()
     page.locator("label", has_text="It leaks").click()
@@ -167,7 +174,7 @@ def test_a_photograph_is_made_small_on_the_phone_and_follows_its_fault(served: S
     )
     tap(page, "fault")
     kept(page, 2)
-    sent = bytes(page.evaluate(PHOTO))
+    sent = base64.b64decode(page.evaluate(PHOTO))
     assert sent[:3] == b"\xff\xd8\xff"
     assert b"Exif" in large.getvalue()
     assert b"Exif" not in sent
@@ -230,18 +237,20 @@ def test_first_the_queue_then_the_text(served: Serve, windows: Windows) -> None:
     assert kinds(house) == ["rinse", "charge"]
 
 
-def test_every_act_is_told_by_a_text_that_is_read_and_fits(served: Serve, windows: Windows) -> None:
-    """Both ways of every act that the page offers: what the phone writes, the desk reads as the same kind."""
+def test_every_act_of_every_hour_is_told_by_a_text_that_is_read_and_fits(served: Serve, windows: Windows) -> None:
+    """Both ways of every act that the page offers: what the phone writes is read as that act, at that minute."""
+    house, zone = served(), ZoneInfo("America/Halifax")
+    fleet = Fleet(frozenset({"B7H"}), lambda _code: zone, None, "en", zone)
     for language in ("en", "es"):
-        house = served()
-        by_the_clock(house)
-        page = opened(windows.context(house, "ana", timezone_id="America/Halifax"), f"/{language}/m/B7H", worker=False)
-        texts, expected = page.evaluate(EVERY_ACT)
-        for each in texts:
-            assert len(each["text"]) <= 160
-            assert text_in(house, each["text"]).startswith("saved"), each["text"]
-            house.stage.now += 11 * 60_000_000
-        assert kinds(house) == expected
+        page = opened(windows.context(house, "ana", timezone_id=str(zone)), f"/{language}/m/B7H", worker=False)
+        now, hours, expected = page.evaluate(EVERY_ACT)
+        for at, texts in hours:
+            readings = [read(text, fleet, now * 1_000) for text in texts]
+            assert [r.refused for r in readings] == [None] * len(readings), texts
+            drafts = [draft for reading in readings for draft in reading.drafts]
+            assert [draft.kind for draft in drafts] == expected
+            assert all(0 <= at * 1_000 - draft.occurred_at < MINUTE for draft in drafts), texts
+            assert all(len(text) <= 160 for text in texts)
 
 
 def test_a_whole_card_is_texted_as_a_whole_card(served: Serve, windows: Windows) -> None:
@@ -254,7 +263,7 @@ def test_a_whole_card_is_texted_as_a_whole_card(served: Serve, windows: Windows)
     page.locator("details.card summary").click()
     page.get_by_role("button", name="All of it is done").click()
     said = texted(page, 1)
-    assert re.fullmatch(r"B7H all (\d{4}|\d\d:\d\d[ap]m) #\w{10}", said)
+    assert re.fullmatch(r"B7H all (\d{4}|\d\d:\d\d(am|pm)?) #\w{10}", said)
     assert text_in(house, said).startswith("saved")
     told = ["start", "empty", "rinse", "squeegee", "charge", "put_away"]
     assert kinds(house) == told
