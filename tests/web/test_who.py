@@ -303,3 +303,10 @@ def test_an_older_browser_may_still_spend_its_link(one: Pages) -> None:
     assert browser.post(path, headers={"origin": "https://evil.example"}).status_code == 403
     assert browser.post(path, headers={"origin": "null"}).status_code == 403
     assert browser.post(path, headers={"origin": ADDRESS}).status_code == 303
+
+
+def test_whoever_comes_in_finds_no_pages_of_whoever_was_there(one: Pages) -> None:
+    assert "clear-site-data" not in one.client().post(link(one)).headers
+    browser = one.client("lee")
+    assert browser.post(link(one)).headers["clear-site-data"] == '"cache"'
+    assert living(one, "lee") == 0

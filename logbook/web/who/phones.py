@@ -176,17 +176,20 @@ def come_in(
 ) -> Session:
     """Sign somebody in with a token of its own, in the transaction of this connection; whoever was here goes."""
     house = house_of(request)
-    go(request, connection)
+    before = go(request, connection)
     if phone is not None:
         shared_phones.seen(connection, phone, house.now())
-    response.headers["Clear-Site-Data"] = '"cache"'
+    if before is not None and before.person != person:
+        # Browsers may take seconds over it, so only where there was somebody whose pages could be left.
+        response.headers["Clear-Site-Data"] = '"cache"'
     return begin(house, connection, response, person, kind, label_of(request), phone)
 
 
-def go(request: Request, connection: Connection) -> None:
-    """End the session of the browser that asks, if it has one."""
+def go(request: Request, connection: Connection) -> Session | None:
+    """End the session of the browser that asks, and answer with it, or with None if it has none."""
     house = house_of(request)
     token = request.cookies.get(cookie_name(house))
     found = sessions.of_hash(connection, digest(token)) if token else None
     if found is not None:
         sessions.end(connection, found.id, house.now())
+    return found
