@@ -408,7 +408,7 @@ def test_the_page_is_wholly_in_its_language(pages: Callable[..., Pages]) -> None
         assert words in screen.text
     assert 'lang="es"' in screen.html[:80]
     assert not re.search(r"\b(the|is|was|tap|save|owed)\b", screen.text, re.IGNORECASE)
-    assert "Guardado: tanque enjuagado" in tap(browser, "/es/m/B7H", "rinse").text
+    assert "Anotado: tanque enjuagado" in tap(browser, "/es/m/B7H", "rinse").text
 
 
 # -- a whole night ------------------------------------------------------------------------------------------------

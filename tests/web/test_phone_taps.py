@@ -49,7 +49,7 @@ def test_a_tap_is_saved_once_and_answered_the_same_again(one: Pages) -> None:
     said = first.json()
     assert said["saved"] == [{"kind": "rinse", "label": "rinsed", "at": "22:00", "id": entry_id(TAP, "rinse")}]
     left = ", ".join(each["label"] for each in said["owed"])
-    assert said["say"] == f"Saved: rinsed 22:00. Still owed: {left}."
+    assert said["say"] == f"Saved: rinsed 22:00. When it is put away: {left}."
     assert {each["duty"] for each in first.json()["owed"]} == {"squeegee", "charge"}
     one.stage.now += 7 * MINUTE
     again = send(browser, proof, "rinse", age_ms=7 * 60_000 + 813)  # sent again, and counted a little otherwise
@@ -228,7 +228,7 @@ def test_another_site_of_the_web_sends_nothing(one: Pages) -> None:
 def test_the_answer_is_in_the_readers_language(one: Pages) -> None:
     browser = one.client("ana")
     answer = send(browser, writer(browser), "rinse", path="/es/m/B7H/taps")
-    assert answer.json()["say"].startswith("Guardado: tanque enjuagado 22:00.")
+    assert answer.json()["say"].startswith("Anotado: tanque enjuagado 22:00.")
 
 
 # -- back ---------------------------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from logbook.domain.instants import MINUTE, parse, text
-from logbook.web.phone.when import NO_TIME, SKIPPED, TOO_FAR, TWICE, NoSuchTime, moment
+from logbook.web.phone.when import NO_TIME, SKIPPED, TOO_FAR, TWICE, NoSuchTime, moment, repeats
 
 HALIFAX = "America/Halifax"
 NOW = parse("2026-03-03T09:12:00Z")  # 05:12 in Halifax
@@ -59,3 +59,26 @@ def test_what_names_no_time_is_said_to(ago: str, at: str, now: str, sentence: st
 def test_of_a_repeated_hour_the_one_that_has_come_is_meant() -> None:
     # 1 November 2026: 01:10 came at 04:10Z, and comes again at 05:10Z.
     assert moment("", "01:10", HALIFAX, parse("2026-11-01T04:30:00Z")) == parse("2026-11-01T04:10:00Z")
+
+
+def test_of_a_time_that_came_twice_the_one_that_was_chosen_is_meant() -> None:
+    # 01:30 came at 04:30Z and at 05:30Z.
+    now = parse("2026-11-01T09:00:00Z")
+    assert moment("", "01:30", HALIFAX, now, "1") == parse("2026-11-01T04:30:00Z")
+    assert moment("", "01:30", HALIFAX, now, "2") == parse("2026-11-01T05:30:00Z")
+    assert moment("", "03:30", HALIFAX, now, "1") == parse("2026-11-01T07:30:00Z")  # came once: nothing to choose
+    with pytest.raises(NoSuchTime):
+        moment("", "01:30", HALIFAX, now, "3")
+
+
+@pytest.mark.parametrize(
+    ("now", "asked"),
+    [
+        ("2026-11-01T00:00:00Z", True),  # 21:00 before it: the page is kept on the phone from then on
+        ("2026-11-01T09:00:00Z", True),
+        ("2026-11-02T00:00:00Z", False),
+        ("2026-03-08T09:00:00Z", False),  # the spring night skips, and repeats nothing
+    ],
+)
+def test_which_of_two_is_asked_on_that_night_alone(now: str, asked: bool) -> None:
+    assert repeats(HALIFAX, parse(now)) is asked

@@ -18,7 +18,6 @@ from logbook.domain.people import Person
 from logbook.domain.tapcode import is_tap, new_tap
 from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
-from logbook.store import log
 from logbook.web.forms import form, open_form, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, Words, preferred, render, words
@@ -26,9 +25,9 @@ from logbook.web.phone import machines, photos
 from logbook.web.phone.acts import BUTTONS, CARDS, Unreadable, data_of
 from logbook.web.phone.ground import Ground, ground_of, grounds_of
 from logbook.web.phone.shown import shown
-from logbook.web.phone.taking import Act, NotTaken, Saved, Taken, answer, of_tap, own, standing, take, take_back
+from logbook.web.phone.taking import Act, NotTaken, left, of_tap, standing, take, take_back, told
 from logbook.web.phone.taps import body, take_back_json
-from logbook.web.phone.when import AGO, NoSuchTime, moment
+from logbook.web.phone.when import AGO, SKIPPED, TOO_FAR, TWICE, NoSuchTime, moment, repeats
 from logbook.web.phone.writer import writer_of
 from logbook.web.who.visitor import Visitor, need, visitor
 
@@ -66,8 +65,8 @@ def page(request: Request, lang: Language, code: str) -> Response:
     house, said = house_of(request), words(lang, ROOM)
     with house.store.read() as connection:
         ground = ground_of(house, connection, who.person, code)
-        told = _told(house, ground, who.person, said, request)
-    return _page(request, lang, who, ground, done=told)
+        sentence = _told(house, ground, who.person, said, request)
+    return _page(request, lang, who, ground, done=sentence)
 
 
 @router.post("/{lang}/m/{code}")
@@ -78,7 +77,7 @@ def tapped(request: Request, lang: Language, code: str, who: Somebody, fields: F
         ground = ground_of(house, connection, who.person, code)
     try:
         tap, acts, whole = _acts(fields)
-        at = moment(text(fields, "when"), text(fields, "at"), ground.site.zone, ground.now)
+        at = moment(text(fields, "when"), text(fields, "at"), ground.site.zone, ground.now, text(fields, "which"))
         take(house, ground, who.person, tap, acts, at, card=whole)
     except (Unreadable, NoSuchTime, NotTaken) as why:
         return _page(request, lang, who, ground, wrong=why.sentence, fields=fields, status=422)
@@ -171,18 +170,14 @@ def _told(house: House, ground: Ground, person: Person, said: Words, request: Re
     tap, back = request.query_params.get("saved", ""), request.query_params.get("back", "")
     if is_tap(tap):
         with house.store.read() as connection:
-            gone = log.struck(connection, ground.uuid)
-            rows = [row for row in own(connection, ground, person, of_tap(tap)) if row.id not in gone]
-        if rows:
-            rows.sort(key=lambda row: row.seq)
-            saved = tuple(Saved(row.id, row.kind, row.occurred_at) for row in rows)
-            sentence = answer(Taken(saved, standing(ground)), ground, person, said)
+            sentence = told(connection, ground, person, tap, said)
+        if sentence:
             refused = photos.REFUSED.get(request.query_params.get("photo", ""))
             return f"{sentence} {said.plain(refused)}" if refused else sentence
     kinds = [kind for kind in back.split(",") if kind in BUTTONS or kind == "photo"]
     if kinds:
         what = ", ".join(entry_label(kind, said.language) for kind in kinds[:8])
-        return said.plain("Taken back: %(what)s.", what=what)
+        return f"{said.plain('Taken back: %(what)s.', what=what)} {left(standing(ground), ground, person, said)}"
     return ""
 
 
@@ -197,5 +192,6 @@ def _page(
     return render(
         request, "phone.html", lang, ROOM, status=status, view=view, done=done, wrong=wrong, given=given, ago=AGO,
         writer=writer_of(house, who.session), line=house.line or "", machine=ground.uuid,
+        zone=ground.site.zone, twice=repeats(ground.site.zone, ground.now), no_time=(TWICE, SKIPPED, TOO_FAR),
         undo_within=ground.machine.policy(ground.now).duration("undo_within").micros // 1_000_000,
     )  # fmt: skip

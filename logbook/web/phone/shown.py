@@ -38,10 +38,11 @@ LINES_MOST = 4
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of what is owed. `mark`: late, due or clear; the words say it too."""
+    """One line of what is owed. `mark`: late, due, held or clear; the words say it too. `then`: once it is put away."""
 
     mark: str
     text: str
+    then: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,13 +137,14 @@ def shown(
         fresh = max(row.recorded_at for row in mine) > now - FRESH
         back = Back(acts_said(acts, ground.site.zone, language, now), tuple(row.id for row in mine), new_tap(), fresh)
     last, last_at = _last(connection, ground, person, said)
+    lines = (*_lines(owed, ground, said), *_trouble(connection, ground, person, said))
     over = following.phase == "retired"
     big = None if following.act is None else button(following.act)
     others = tuple(button(kind) for kind in following.others)
     seen = {each.kind for each in (*others, *((big,) if big else ()))}
     return Shown(
         code=ground.code, site=ground.site.name, phase=following.phase, last=last, last_at=last_at,
-        lines=_lines(owed, ground, said), stop=_stop(connection, ground, said), big=big, others=others,
+        lines=lines, stop=_stop(connection, ground, said), big=big, others=others,
         rare=() if over else tuple(button(kind) for kind in RARE if kind not in seen),
         card=_card(following.card, following.phase, said, new_tap, machine.policy(now).on),
         weekly=() if over else _weekly(ground, owed, said, button),
@@ -180,9 +182,12 @@ def _lines(owed: Sequence[Owed], ground: Ground, said: Words) -> tuple[Line, ...
     for (late, due), group in groupby(
         sorted(pressing(tuple(owed), now), key=rank), key=lambda each: (each.late, each.due)
     ):
-        what = ", ".join(duty_label(each.duty, said.language) for each in group)
+        what = ", ".join(
+            said.plain("say whether it was used") if each.duty == "night" else duty_label(each.duty, said.language)
+            for each in group
+        )
         if due is None:
-            lines.append(Line("due", said.plain("When it is put away: %(what)s", what=what)))
+            lines.append(Line("due", said.plain("When it is put away: %(what)s", what=what), then=True))
             continue
         time = times.moment(due, zone, said.language, now)
         if late:
@@ -194,6 +199,21 @@ def _lines(owed: Sequence[Owed], ground: Ground, said: Words) -> tuple[Line, ...
         rest = str(said.plural("and %(n)s more", "and %(n)s more", more))
         lines = [*lines[: LINES_MOST - 1], Line("late" if lines[LINES_MOST - 1].mark == "late" else "due", rest)]
     return tuple(lines) or (Line("clear", said.plain("Nothing is owed now.")),)
+
+
+def _trouble(connection: Connection, ground: Ground, person: Person, said: Words) -> list[Line]:
+    """What was reported wrong and is not mended yet, for whoever has no duty in it: so that nobody reports it twice."""
+    known = {each.duty: each for each in standing(ground)}
+    found = []
+    for duty, mark, sentence in (
+        ("fault", "due", said.plain("Something is wrong with it: reported %(time)s, not answered yet.", time="{time}")),
+        ("repair", "held", said.plain("A repair was asked for %(time)s.", time="{time}")),
+    ):
+        row = log.find(connection, known[duty].opened_by) if duty in known and person.role == "cleaner" else None
+        if row is not None:
+            time = times.moment(row.occurred_at, ground.site.zone, said.language, ground.now)
+            found.append(Line(mark, sentence.replace("{time}", time)))
+    return found
 
 
 def _stop(connection: Connection, ground: Ground, said: Words) -> Stop | None:

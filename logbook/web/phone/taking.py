@@ -209,10 +209,32 @@ def theirs(owed: Sequence[Owed], person: Person) -> tuple[Owed, ...]:
 def answer(taken: Taken, ground: Ground, person: Person, said: Words, *, back: bool = False) -> str:
     """The answer to a tap in one line: what was saved, or taken back, and what is still owed."""
     what = acts_said(taken.saved, ground.site.zone, said.language, ground.now)
-    left = owed_said(theirs(taken.owed, person), ground.now, said.language)
     first = said.plain("Taken back: %(what)s.", what=what) if back else said.plain("Saved: %(what)s.", what=what)
-    rest = said.plain("Still owed: %(what)s.", what=left) if left else said.plain("Nothing else is owed.")
-    return f"{first} {rest}"
+    return f"{first} {left(taken.owed, ground, person, said)}"
+
+
+def told(connection: Connection, ground: Ground, person: Person, tap: str, said: Words) -> str:
+    """The answer to a tap of this person's once more, as its entries stand now; "" if none does."""
+    gone = log.struck(connection, ground.uuid)
+    rows = sorted(own(connection, ground, person, of_tap(tap)), key=lambda row: row.seq)
+    saved = tuple(Saved(row.id, row.kind, row.occurred_at) for row in rows if row.id not in gone)
+    return answer(Taken(saved, standing(ground)), ground, person, said) if saved else ""
+
+
+def left(owed: Sequence[Owed], ground: Ground, person: Person, said: Words) -> str:
+    """What is still to be done: what is owed already apart from what a put-away would ask for, lest a start be scolded.
+
+    That somebody should say by morning whether it was used is no news to whoever has just told something.
+    """
+    mine = [each for each in theirs(owed, person) if each.late or each.duty != "night"]
+    already = owed_said([each for each in mine if each.due is not None], ground.now, said.language)
+    then = owed_said([each for each in mine if each.due is None], ground.now, said.language)
+    parts = []
+    if already:
+        parts.append(said.plain("Still owed: %(what)s.", what=already))
+    if then:
+        parts.append(said.plain("When it is put away: %(what)s", what=then) + ".")
+    return " ".join(parts) or said.plain("Nothing else is owed.")
 
 
 def standing(ground: Ground) -> tuple[Owed, ...]:

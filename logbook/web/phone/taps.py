@@ -31,7 +31,7 @@ from logbook.web.pages import Language, words
 from logbook.web.phone import photos
 from logbook.web.phone.ground import Ground, ground_of
 from logbook.web.phone.shown import shown
-from logbook.web.phone.taking import Act, NotTaken, Taken, answer, of_tap, take, take_back, theirs
+from logbook.web.phone.taking import Act, NotTaken, Taken, answer, of_tap, take, take_back, theirs, told
 from logbook.web.phone.writer import written_by
 from logbook.web.who.visitor import NotYours, Visitor, need
 
@@ -128,9 +128,11 @@ def photo(request: Request, lang: Language, code: str, fields: Annotated[FormDat
         refused = photos.add(house, ground, person, sent.tap, picture)
         if refused is not None:
             raise NotTaken(photos.REFUSED[refused])
+        with house.store.read() as connection:
+            say = told(connection, ground_of(house, connection, person, code), person, sent.tap, said)
     except Exception as why:  # noqa: BLE001 - as above
         return _refusal(why, lang)
-    return JSONResponse({"say": said.plain("The photograph is kept.")}, 201)
+    return JSONResponse({"say": say}, 201)
 
 
 @router.get("/{lang}/m/{code}/state")

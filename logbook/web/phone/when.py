@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from logbook.domain.door import AHEAD
-from logbook.domain.instants import HOUR, MINUTE, Instant, from_datetime
+from logbook.domain.instants import HOUR, MINUTE, Instant, from_datetime, to_datetime
 from logbook.domain.wallclock import minutes_of_day, wall, zone
 from logbook.domain.wording.mark import mark
 
@@ -17,7 +17,11 @@ WITHIN = 14 * HOUR
 NO_TIME = mark("That time cannot be read. Nothing was saved. Write it like 05:10.")
 TOO_FAR = mark("That time was more than 14 hours ago, or has not come yet. Nothing was saved.")
 SKIPPED = mark("The clocks went forward: there was no such time that night. Nothing was saved.")
-TWICE = mark("The clocks went back: that time came twice that night. Nothing was saved. Choose how long ago it was.")
+TWICE = mark(
+    "The clocks went back: that time came twice that night. Nothing was saved. Choose the first or the second."
+)
+WHICH = ("1", "2")
+"""What the form says of a time that came twice: the first, or the second."""
 
 
 class NoSuchTime(Exception):
@@ -28,10 +32,10 @@ class NoSuchTime(Exception):
         self.sentence = sentence
 
 
-def moment(ago: str, at: str, place: str, now: Instant) -> Instant | None:
+def moment(ago: str, at: str, place: str, now: Instant, which: str = "") -> Instant | None:
     """The instant meant, or None for now. A clock time outweighs minutes. Raises NoSuchTime."""
     if at:
-        return _by_clock(at, place, now)
+        return _by_clock(at, place, now, which)
     if ago in ("", "0"):
         return None
     if not ago.isdigit() or int(ago) not in AGO:
@@ -39,7 +43,17 @@ def moment(ago: str, at: str, place: str, now: Instant) -> Instant | None:
     return now - int(ago) * MINUTE
 
 
-def _by_clock(at: str, place: str, now: Instant) -> Instant:
+def repeats(place: str, now: Instant) -> bool:
+    """Whether the clocks there go back within a night's reach of now, so that a time of that night has to say which.
+
+    Both ways: a phone may show this night's page as it was kept before.
+    """
+    there = zone(place)
+    before, after = (to_datetime(at).astimezone(there).utcoffset() for at in (now - WITHIN, now + WITHIN))
+    return before is not None and after is not None and after < before
+
+
+def _by_clock(at: str, place: str, now: Instant, which: str) -> Instant:
     try:
         minutes = minutes_of_day(at)
     except ValueError:
@@ -54,7 +68,9 @@ def _by_clock(at: str, place: str, now: Instant) -> Instant:
         if gap:
             skipped = skipped or bool(within)
         elif len(within) > 1:
-            raise NoSuchTime(TWICE)
+            if which not in WHICH:
+                raise NoSuchTime(TWICE)
+            return min(within[WHICH.index(which)], now)
         elif within:
             return min(within[0], now)
     raise NoSuchTime(SKIPPED if skipped else TOO_FAR)
