@@ -20,6 +20,7 @@ from logbook.domain.wording import LANGUAGES
 from logbook.domain.wording.mark import mark
 from logbook.store import StoreError
 from logbook.web import assets
+from logbook.web.api import Interface, make_api
 from logbook.web.forms import StaleForm
 from logbook.web.guard import Guard
 from logbook.web.house import House
@@ -39,7 +40,7 @@ def make_app(house: House) -> FastAPI:
     from logbook.web import rooms
 
     app = FastAPI(title="Machine logbook", docs_url=None, redoc_url=None, openapi_url=None)
-    app.state.house = house
+    app.state.house, app.state.api = house, make_api(house)
     app.include_router(assets.router)
     for router in rooms.routers():
         app.include_router(router)
@@ -48,6 +49,7 @@ def make_app(house: House) -> FastAPI:
         app.add_exception_handler(kind, answer)
     # The first that is added is the innermost.
     app.add_middleware(GZipMiddleware, minimum_size=700)
+    app.add_middleware(Interface, api=app.state.api)
     app.add_middleware(Guard, secure=house.secure)
     return app
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from logbook.web import api
 from logbook.web.history import routes as history
 from logbook.web.keeper import routes as keeper
 from logbook.web.phone import offline, taps
@@ -19,6 +18,6 @@ def routers() -> list[APIRouter]:
     """Every room's router."""
     return [
         who.router,
-        tonight.router, api.router_for(), history.router, plates.router, erasing.router, keys.router, keeper.router, retraining.router, register.router,
+        tonight.router, history.router, plates.router, erasing.router, keys.router, keeper.router, retraining.router, register.router,
         offline.router, taps.router, phone.router,
     ]  # fmt: skip

@@ -162,13 +162,10 @@ def _slow(store: Any, more_ms: float) -> None:
 
 def _set(app: Any, group: int) -> None:
     """So many posts may share a commit. How often a key may ask is not what is measured."""
-    for route in app.routes:
-        for each in getattr(getattr(route, "original_router", None), "routes", [route]):
-            api = getattr(getattr(each, "app", None), "api", None)
-            if api is not None:
-                api.state.limits.most = 10**9
-                if group == 1:
-                    api.state.together.most = 1
+    api = app.state.api
+    api.state.limits.most = 10**9
+    if group == 1:
+        api.state.together.most = 1
 
 
 def _serve(url: str, group: int, slow_ms: float) -> None:

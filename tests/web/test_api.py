@@ -459,20 +459,10 @@ def test_an_alert_is_taken_in_hand_once(asking: Callable[..., Asking]) -> None:
 # -- how often ----------------------------------------------------------------------------------------------------
 
 
-def _limits(app: Any) -> Any:
-    """The interface's limits, wherever it is mounted."""
-    for route in app.routes:
-        for each in getattr(getattr(route, "original_router", None), "routes", [route]):
-            api = getattr(getattr(each, "app", None), "api", None)
-            if api is not None:
-                return api.state.limits
-    raise AssertionError("the interface is not there")
-
-
 def test_a_key_that_asks_too_often_waits_for_the_next_minute(asking: Callable[..., Asking]) -> None:
     one = asking()
     token, other = one.key("read", "post"), one.key("read")
-    limits = _limits(one.pages.app)
+    limits = one.pages.app.state.api.state.limits
     limits.most, limits.share = 10, 4
     one.pages.stage.now += 12_000_000
     assert [one.get("/machines", token).status_code for _ in range(10)] == [200] * 10
@@ -488,11 +478,11 @@ def test_a_key_that_asks_too_often_waits_for_the_next_minute(asking: Callable[..
 def test_a_restart_forgives_nothing(asking: Callable[..., Asking]) -> None:
     one = asking()
     token = one.key("read")
-    _limits(one.pages.app).most = 10
+    one.pages.app.state.api.state.limits.most = 10
     for _ in range(10):
         one.get("/kinds", token)
     again = Pages(one.pages.stage, one.pages.house, make_app(one.pages.house))
-    _limits(again.app).most = 10
+    again.app.state.api.state.limits.most = 10
     is_problem(Asking(again).get("/kinds", token), 429, "too_often")
 
 

@@ -5,6 +5,6 @@ the same entry sent twice stands there once, and that whatever goes wrong is tol
 sentence that says what was kept. Never tells a name: a role stands behind every entry.
 """
 
-from logbook.web.api.app import PATH, make_api, router_for
+from logbook.web.api.app import PATH, Interface, make_api
 
-__all__ = ["PATH", "make_api", "router_for"]
+__all__ = ["PATH", "Interface", "make_api"]

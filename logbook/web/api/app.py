@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 
 import structlog
-from fastapi import APIRouter, FastAPI, Request
+from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from logbook.domain.door import Refused
 from logbook.store import StoreError
@@ -18,19 +20,21 @@ from logbook.web.api.limits import Limits
 from logbook.web.api.problems import Problem, pointer, told
 from logbook.web.api.reporting import refusal
 from logbook.web.api.together import Together
+from logbook.web.house import House
 
 PATH = "/api/v1"
 _log = structlog.get_logger("logbook.web.api")
 
 
-def make_api() -> FastAPI:
-    """The interface as an ASGI app. Its `state.house` is given by `router_for`, or by the app it is mounted in."""
+def make_api(house: House | None = None) -> FastAPI:
+    """The interface of one logbook as an ASGI app; without one, its description alone."""
     api = FastAPI(
         title=TITLE, version=VERSION, description=TEXT, docs_url=None, redoc_url=None, openapi_url="/openapi.json",
         redirect_slashes=False, root_path_in_servers=False, servers=[{"url": PATH}],
     )  # fmt: skip
     for room in (entries, machines, history, alerts, about):  # looked for in this order; most is posted
         api.include_router(room.router)
+    api.state.house = house
     api.state.limits, api.state.together = Limits(), Together()
     api.openapi = describe(api)  # type: ignore[method-assign]
     for kind, answer in _ANSWERS.items():
@@ -38,22 +42,20 @@ def make_api() -> FastAPI:
     return api
 
 
-def router_for() -> APIRouter:
-    """The interface as a room of the pages."""
-    router = APIRouter()
-    router.mount(PATH, _Housed(make_api()))
-    return router
+class Interface:
+    """ASGI middleware: what is asked of the interface goes to it, and to nothing that only pages need."""
 
+    def __init__(self, app: ASGIApp, api: FastAPI) -> None:
+        self._app = app
+        self._api = GZipMiddleware(api, minimum_size=2_000)
 
-class _Housed:
-    """Gives the interface the house of the app in which it stands."""
-
-    def __init__(self, api: FastAPI) -> None:
-        self.api = api
-
-    async def __call__(self, scope, receive, send) -> None:  # type: ignore[no-untyped-def]
-        self.api.state.house = scope["app"].state.house
-        await self.api(scope, receive, send)
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass on, under the interface's own root."""
+        path = scope.get("path", "")
+        if scope["type"] == "http" and (path == PATH or path.startswith(f"{PATH}/")):
+            await self._api({**scope, "root_path": scope.get("root_path", "") + PATH}, receive, send)
+        else:
+            await self._app(scope, receive, send)
 
 
 async def _problem(request: Request, why: Exception) -> Response:

@@ -1,5 +1,5 @@
 """Every page, for those who look at them all: who opens it, and where. `{code}` is the machine with most to show,
-`{mine}` the cleaner's own."""
+`{mine}` the cleaner's own, `{person}` somebody's uuid."""
 
 from __future__ import annotations
 
@@ -13,6 +13,21 @@ PAGES: dict[str, tuple[str | None, str]] = {
     "histories": ("lee", "/{lang}/history"),
     "history": ("lee", "/{lang}/history/{code}"),
     "register": ("own", "/{lang}/register"),
+    "register-site": ("own", "/{lang}/register/sites/north-slip"),
+    "register-new-site": ("own", "/{lang}/register/sites/new"),
+    "register-machines": ("own", "/{lang}/register/machines"),
+    "register-machine": ("own", "/{lang}/register/machines/{code}"),
+    "register-new-machine": ("own", "/{lang}/register/machines/new"),
+    "register-people": ("own", "/{lang}/register/people"),
+    "register-person": ("own", "/{lang}/register/people/{person}"),
+    "register-new-person": ("own", "/{lang}/register/people/new"),
+    "register-policy": ("own", "/{lang}/register/policy"),
+    "register-number": ("own", "/{lang}/register/policy/watering.every"),
+    "register-import": ("own", "/{lang}/register/import"),
+    "register-keys": ("own", "/{lang}/register/keys"),
+    "register-plates": ("lee", "/{lang}/register/plates"),
+    "register-retraining": ("lee", "/{lang}/register/retraining"),
+    "register-erasing": ("own", "/{lang}/register/erasing/{person}"),
     "keeper": ("kay", "/{lang}/keeper"),
     "plates": ("lee", "/{lang}/register/plates"),
     "training": ("own", "/{lang}/register/retraining"),

@@ -53,7 +53,7 @@ def _take(served: Served, folder: Path, names: list[str]) -> None:
                 if who is not None:
                     served.sign_in(context, who)
                 page = context.new_page()
-                page.goto(where.format(lang=language, code=code, mine=mine))
+                page.goto(where.format(lang=language, code=code, mine=mine, person=served.stage.person("luis")))
                 page.screenshot(path=folder / f"{name}-{language}-{width}-{scheme}.png", full_page=True)
                 context.close()
         browser.close()

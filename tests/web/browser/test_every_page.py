@@ -65,7 +65,7 @@ def test_a_page_can_be_read_and_used_by_anybody(night: Served, windows: Windows,
     who, where = PAGES[name]
     mine, _other, code = sorted(night.stage.register.by_code)[:3]
     page = windows.page(night, who, locale=language)
-    answer = page.goto(where.format(lang=language, code=code, mine=mine))
+    answer = page.goto(where.format(lang=language, code=code, mine=mine, person=night.stage.person("luis")))
     assert answer is not None
     assert answer.status == (404 if name == "nothing" else 200)
     assert page.locator("html").get_attribute("lang") == language
@@ -90,6 +90,6 @@ def test_a_page_with_its_text_doubled_stays_in_a_narrow_window(night: Served, wi
     who, where = PAGES[name]
     page = windows.page(night, who, width=320, height=640)
     mine, _other, code = sorted(night.stage.register.by_code)[:3]
-    page.goto(where.format(lang="es", code=code, mine=mine))
+    page.goto(where.format(lang="es", code=code, mine=mine, person=night.stage.person("luis")))
     page.evaluate("document.documentElement.style.fontSize = '200%'")
     assert page.evaluate(_OUTSIDE) == []
