@@ -25,8 +25,6 @@ SCOPES = {
 
 TOKEN_BYTES = 32
 _SIGN = "mlk_"  # so that a scan for secrets that have leaked into a file can find one
-LEADERS = ("supervisor", "owner")
-REPORTING = ("member", "unconfirmed")
 
 
 class KeyRefused(ValueError):
@@ -66,11 +64,11 @@ class Key:
 
         A key that was made for one person acts for that one, whatever their role.
         """
-        if person.state not in REPORTING:
+        if not person.reports:
             return False
         if self.person is not None:
             return person.uuid == self.person
-        if person.role in LEADERS and not leaders:
+        if person.leads and not leaders:
             return False
         return not self.sites or any(person.at(site) for site in self.sites)
 

@@ -13,6 +13,10 @@ from typing import Any, Literal
 import phonenumbers
 
 State = Literal["member", "unconfirmed", "set_aside", "left"]
+LEADERS = ("supervisor", "owner")
+"""Who answers for sites, the first in line first."""
+REPORTING: tuple[State, ...] = ("member", "unconfirmed")
+"""Whose entries count: members, and whoever joined and waits for a supervisor's yes."""
 
 
 @dataclass(slots=True)
@@ -35,6 +39,22 @@ class Person:
     def at(self, site: str) -> bool:
         """Whether this person has to do with a site: an owner with all, others with theirs."""
         return self.role == "owner" or site in self.sites
+
+    @property
+    def reports(self) -> bool:
+        """Whether what this person tells counts."""
+        return self.state in REPORTING
+
+    @property
+    def leads(self) -> bool:
+        """Whether this is a supervisor or an owner."""
+        return self.role in LEADERS
+
+    def answers_for(self, other: Person) -> bool:
+        """Whether this person may change the other: an owner everybody, a supervisor whoever has a site of theirs."""
+        if self.role == "owner":
+            return True
+        return self.role == "supervisor" and other.role != "owner" and any(self.at(site) for site in other.sites)
 
 
 def phone_key(number: str) -> str:

@@ -127,7 +127,7 @@ def erase(intake: Intake, person: str, ground: str, by: By, id: str) -> Erasure 
         found = survey(intake, connection, person)
         fleet = intake.registry.fleet(connection)
         drafts = [Draft(id, fleet, "erased", {"person": person, "items": found.items, "ground": ground})]
-        if known.state in ("member", "unconfirmed"):
+        if known.reports:
             drafts.insert(0, Draft(intake.new_id(), fleet, "person_left", {"person": person}))
         intake.write(connection, drafts, by)
         # After the entry: whoever erases themself is given a pseudonym for it, and that goes too.

@@ -18,7 +18,7 @@ from logbook.domain import door
 from logbook.domain.calendar import after, zone
 from logbook.domain.instants import HOUR, Instant
 from logbook.domain.machine import Machine
-from logbook.domain.people import Person
+from logbook.domain.people import LEADERS, Person
 from logbook.domain.policy import Policy
 from logbook.domain.register import Register
 from logbook.domain.telling.facts import item_of, tell_of
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 
 _SPACE = uuid.UUID("3b1b0f4e-52c7-5a0d-8d0c-2f9f0d6d9a17")
 """Name space of the notices' ids: one asking, one notice."""
-
-LEADERS = ("supervisor", "owner")
 
 
 def reachable(person: Person) -> bool:

@@ -27,7 +27,6 @@ from logbook.watch.gather import Post
 from logbook.watch.roster import RegisterRoster, ways
 
 _item = msgspec.json.Decoder(Item).decode
-READERS = ("supervisor", "owner")
 WEEK: Instant = 7 * DAY
 
 
@@ -65,7 +64,7 @@ class Letters:
         return [
             person
             for person in self.register.people.values()
-            if person.role in READERS and person.state == "member" and ways(person)
+            if person.leads and person.state == "member" and ways(person)
         ]
 
     def _quiet(self, person: Person) -> tuple[int, int]:

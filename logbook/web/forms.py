@@ -39,6 +39,11 @@ def form(request: Request, fields: Annotated[FormData, Depends(open_form)]) -> F
     return fields
 
 
+Fields = Annotated[FormData, Depends(form)]
+OpenFields = Annotated[FormData, Depends(open_form)]
+"""What a page is given: the fields of a form of somebody signed in; of anybody."""
+
+
 def text(fields: FormData, name: str, most: int = 4_000) -> str:
     """One field as text without surrounding blanks; "" if it is missing, a file, or longer than `most`."""
     value = fields.get(name)

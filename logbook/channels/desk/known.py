@@ -20,8 +20,6 @@ from logbook.intake import Intake
 from logbook.store import folds, log
 
 _PIECE = re.compile(r"[A-Z0-9]+")
-REPORTING = ("member", "unconfirmed")
-"""Whose entries count: members, and whoever joined and waits for a supervisor's yes."""
 
 
 def sender(register: Register, address: str) -> Person | None:
@@ -34,7 +32,7 @@ def sender(register: Register, address: str) -> Person | None:
             person = register.person_by_phone(phone_key(address))
         except ValueError:
             return None
-    return person if person is not None and person.state in REPORTING else None
+    return person if person is not None and person.reports else None
 
 
 def _names_one(text: str, register: Register) -> bool:

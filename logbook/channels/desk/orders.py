@@ -60,7 +60,7 @@ class Orders:
             fold = self._known.fold(connection, register, found.machine) if found is not None else None
         if found is None or found.cleared_at is not None or fold is None:
             raise door.Refused("no_alert", "There is no such alert any more.")
-        if person.role not in ("supervisor", "owner") or not person.at(fold.site):
+        if not person.leads or not person.at(fold.site):
             raise door.Refused("not_allowed", "That alert is for the supervisor of its site.")
         hold = fold.policy(message.at).acknowledge_for(found.duty)
         until = after(message.at, hold, register.zone(fold.site, message.at), fold.policy(message.at).day_turns)

@@ -10,7 +10,6 @@ from starlette.responses import Response
 
 from logbook.domain.calendar import after as after_span
 from logbook.domain.instants import parse, text
-from logbook.domain.keyring import LEADERS
 from logbook.evidence.form import read as read_form
 from logbook.intake import By, Draft
 from logbook.store import alerts as table
@@ -74,7 +73,7 @@ def acknowledge(asked: WithKey, sent: Sent, serial: Annotated[int, Path(ge=1, le
             return written(before, new=False)
         person = sight.reporter(taking.reporter, leaders=True)
         site = sight.site(found.machine)
-        if person.role not in LEADERS or not person.at(site):
+        if not person.leads or not person.at(site):
             raise Problem(
                 "not_allowed", "An alert is taken in hand by a supervisor of its site, or an owner. Nothing was saved.",
                 code="not_allowed",

@@ -28,11 +28,10 @@ from logbook.web.history.seen import Seen, machine_of, seen
 from logbook.web.history.view import list_page, machine_page, name_page
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render
-from logbook.web.who.visitor import REPORTING, NotYours, Visitor, need
+from logbook.web.who.visitor import Leader, NotYours, Visitor, need
 
 router = APIRouter(include_in_schema=False)
 Anybody = Annotated[Visitor, Depends(need())]
-Leader = Annotated[Visitor, Depends(need("supervisor", "owner"))]
 Watching = ("keeper", "supervisor", "owner")
 """Who may take a history away, and subscribe to what is due."""
 OPEN_FOR = 10 * MINUTE
@@ -64,7 +63,7 @@ def subscribed(request: Request, lang: Language, person: str, proof: str) -> Res
     now = house.now()
     with house.store.read() as connection:
         known = house.register(connection).people.get(person)
-        if known is None or known.state not in REPORTING or known.role not in Watching:
+        if known is None or not known.reports or known.role not in Watching:
             raise NotYours
         for session in sessions.of_person(connection, person):
             if session.lives(now) and house.signed("calendar", f"{person} {session.id}", proof):

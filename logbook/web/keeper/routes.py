@@ -21,7 +21,7 @@ from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
 from logbook.store import folds, log
-from logbook.web.forms import form, text
+from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.keeper.view import KINDS, Stand, stand
 from logbook.web.pages import Language, render
@@ -29,7 +29,6 @@ from logbook.web.who.visitor import NotYours, Visitor, need
 
 router = APIRouter()
 Keeper = Annotated[Visitor, Depends(need("keeper", "supervisor", "owner"))]
-Fields = Annotated[FormData, Depends(form)]
 
 _NO_NUMBER = mark("Write how many pieces, such as 6. Nothing was saved.")
 _NO_PART = mark("Write which part. Nothing was saved.")

@@ -18,7 +18,7 @@ from logbook.domain.people import Person
 from logbook.domain.tapcode import is_tap, new_tap
 from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
-from logbook.web.forms import form, open_form, text
+from logbook.web.forms import Fields, form, open_form, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, Words, preferred, render, words
 from logbook.web.phone import machines, photos
@@ -29,7 +29,7 @@ from logbook.web.phone.taking import Act, NotTaken, left, of_tap, standing, take
 from logbook.web.phone.taps import body, take_back_json
 from logbook.web.phone.when import AGO, SKIPPED, TOO_FAR, TWICE, NoSuchTime, moment, repeats
 from logbook.web.phone.writer import writer_of
-from logbook.web.who.visitor import Visitor, need, visitor
+from logbook.web.who.visitor import Somebody, Visitor, need, visitor
 
 router = APIRouter(include_in_schema=False)
 ROOM = "phone"
@@ -37,8 +37,6 @@ NOTHING_TICKED = mark("Nothing was ticked. Nothing was saved. Tick what is done,
 UNREADABLE = mark("This was not readable. Nothing was saved. Open the page anew and do it once more.")
 EMPTY_FAULT = mark("Nothing was chosen. Nothing was saved. Say what is wrong, in a word or two.")
 
-Somebody = Annotated[Visitor, Depends(need())]
-Fields = Annotated[FormData, Depends(form)]
 
 
 @router.get("/m/{code}")

@@ -13,7 +13,6 @@ from logbook.domain.people import Person
 from logbook.store import sessions
 from logbook.store.sessions import Session
 from logbook.web.house import House
-from logbook.web.who.visitor import REPORTING
 
 AFTERWARDS = 14 * DAY
 """How long after a session has ended what was written down in it is still taken."""
@@ -37,4 +36,4 @@ def written_by(house: House, connection: Connection, token: str) -> Person | Non
     if house.now() > over + AFTERWARDS:
         return None
     person = house.register(connection).people.get(session.person)
-    return person if person is not None and person.state in REPORTING else None
+    return person if person is not None and person.reports else None

@@ -5,24 +5,19 @@ Never erases on one tap, nor on an address alone; and what it shows is counted b
 
 from __future__ import annotations
 
-from typing import Annotated
-
 from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain.door import Refused
 from logbook.domain.people import Person
 from logbook.domain.wording.mark import mark
 from logbook.intake import erasing
-from logbook.web.forms import form, text
+from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render, words
-from logbook.web.who.visitor import NotYours, Visitor, need
+from logbook.web.who.visitor import NotYours, Owner, need
 
 router = APIRouter()
-Owner = Annotated[Visitor, Depends(need("owner"))]
-Fields = Annotated[FormData, Depends(form)]
 
 _WHY = {
     "no_ground": mark("Say on which ground: it stays in the log. Nothing was erased."),

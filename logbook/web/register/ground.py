@@ -10,9 +10,9 @@ import hashlib
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, is_dataclass
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import Depends, Request
+from fastapi import Request
 from sqlalchemy import Connection
 from starlette.datastructures import FormData
 
@@ -22,13 +22,9 @@ from logbook.domain.register import MachineRecord, Register
 from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
 from logbook.store import folds, log
-from logbook.web.forms import form, text
+from logbook.web.forms import text
 from logbook.web.house import House, house_of
-from logbook.web.who.visitor import NotYours, Visitor, need
-
-Leader = Annotated[Visitor, Depends(need("supervisor", "owner"))]
-Owner = Annotated[Visitor, Depends(need("owner"))]
-Fields = Annotated[FormData, Depends(form)]
+from logbook.web.who.visitor import NotYours, Visitor
 
 MEANWHILE = mark(
     "Somebody changed this meanwhile. Nothing was saved. Below is what stands now; what you had entered is beside it."
@@ -88,14 +84,9 @@ def sites_of(register: Register, who: Visitor) -> dict[str, str]:
 def person_of(register: Register, who: Visitor, id: str) -> Person:
     """Somebody whom the visitor answers for. Raises NotYours."""
     found = register.people.get(id)
-    if found is None or not (who.role == "owner" or answers_for(who, found)):
+    if found is None or not (who.person.answers_for(found)):
         raise NotYours
     return found
-
-
-def answers_for(who: Visitor, person: Person) -> bool:
-    """Whether a supervisor may change this person: no owner, and somebody of a site of theirs."""
-    return who.role == "owner" or (person.role != "owner" and any(who.at(site) for site in person.sites))
 
 
 def state(thing: Any) -> str:

@@ -16,8 +16,8 @@ from logbook.intake.fleet import apply
 from logbook.web.forms import form, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
-from logbook.web.register.ground import Owner
 from logbook.web.register.sheets import COLUMNS, OCTETS_MOST, Line, Row, SheetRefused, plan, rows_of, template
+from logbook.web.who.visitor import Owner
 
 router = APIRouter()
 _CARRIED_MOST = 250_000

@@ -8,30 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from sqlalchemy import Connection
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain.door import id_checked
 from logbook.domain.instants import Instant
-from logbook.domain.keyring import REPORTING, SCOPES, TOKEN_BYTES, Key, KeyRefused, checked, token_hash, token_of
+from logbook.domain.keyring import SCOPES, TOKEN_BYTES, Key, KeyRefused, checked, token_hash, token_of
 from logbook.domain.people import Person
 from logbook.domain.register import Register
 from logbook.domain.wording.labels import role_label
 from logbook.domain.wording.mark import mark
 from logbook.domain.wording.times import span
 from logbook.store import api_keys
-from logbook.web.forms import form, text
+from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
-from logbook.web.who.visitor import NotYours, Visitor, need
+from logbook.web.who.visitor import NotYours, Owner
 
 router = APIRouter()
-Owner = Annotated[Visitor, Depends(need("owner"))]
-Fields = Annotated[FormData, Depends(form)]
 
 MAY = {
     "read": mark("Read machines, what is owed, histories, alerts and policy."),
@@ -117,7 +114,7 @@ def make(request: Request, lang: Language, who: Owner, fields: Fields) -> Respon
         if api_keys.by_id(connection, id_) is not None:
             return _page(request, lang, wrong=_WHY["twice"], status=409)
     person = register.people.get(entered.person)
-    if entered.person and (person is None or person.state not in REPORTING):
+    if entered.person and (person is None or not person.reports):
         return _page(request, lang, entered=entered, wrong=_WHY["person"], status=422)
     try:
         label = checked(entered.label, list(entered.may), list(entered.sites), register.sites)
@@ -168,7 +165,7 @@ def _page(
         register = house.register(connection)
         used, gone = lines(api_keys.every(connection), register, house.now(), lang)
     people: Mapping[str, str] = {
-        person.uuid: called(person, lang) for person in register.people.values() if person.state in REPORTING
+        person.uuid: called(person, lang) for person in register.people.values() if person.reports
     }
     return render(
         request, "register_keys.html", lang, "keys", status=status, used=used, gone=gone, token=token, made=made, wrong=wrong,

@@ -17,16 +17,14 @@ from logbook.domain.wallclock import zone as zone_of
 from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
 from logbook.store import log
-from logbook.web.forms import text
+from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
 from logbook.web.register import nightform
 from logbook.web.register.fields import Field, Sheet, given, show
 from logbook.web.register.ground import (
     MEANWHILE,
-    Fields,
     Known,
-    Leader,
     Meanwhile,
     fleet_log,
     form_id,
@@ -37,7 +35,7 @@ from logbook.web.register.ground import (
     sites_of,
     state,
 )
-from logbook.web.who.visitor import NotYours, Visitor
+from logbook.web.who.visitor import Leader, NotYours, Visitor
 
 router = APIRouter()
 BATTERIES = (

@@ -15,7 +15,8 @@ from logbook.store import sessions
 from logbook.watch.roster import ways
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
-from logbook.web.register.ground import Known, Leader, machines_of, sites_of
+from logbook.web.register.ground import Known, machines_of, sites_of
+from logbook.web.who.visitor import Leader
 
 router = APIRouter()
 
@@ -95,7 +96,7 @@ def todos(register: Register, found: Sequence[SiteLine], *, owner: bool, reached
                     site.name,
                 )
             )
-        if not any(p.role in ("supervisor", "owner") and ways(p) for p in people):
+        if not any(p.leads and ways(p) for p in people):
             missing.append(
                 Todo(
                     mark("No one is told what is late at %(site)s: no supervisor has a mail address."),

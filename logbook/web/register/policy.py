@@ -21,15 +21,13 @@ from logbook.domain.wording.duties import duty_label
 from logbook.domain.wording.mark import mark
 from logbook.domain.wording.times import day_clock
 from logbook.intake import Draft
-from logbook.web.forms import text
+from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render, words
 from logbook.web.register import policy_words, preview
 from logbook.web.register.ground import (
     MEANWHILE,
-    Fields,
     Known,
-    Leader,
     Meanwhile,
     fleet_log,
     form_id,
@@ -40,7 +38,7 @@ from logbook.web.register.ground import (
     state,
 )
 from logbook.web.register.sites import entry as site_entry
-from logbook.web.who.visitor import NotYours, Visitor
+from logbook.web.who.visitor import Leader, NotYours, Visitor
 
 router = APIRouter()
 FROM = {

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from sqlalchemy import Connection
-from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain import reporting
@@ -24,15 +22,13 @@ from logbook.domain.wording.times import day_clock
 from logbook.intake import Draft
 from logbook.intake.reading import told_of
 from logbook.store import log
-from logbook.web.forms import form, text
+from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render, words
 from logbook.web.register.retraining_view import BY, TOPICS, WEEKS, counts
-from logbook.web.who.visitor import NotYours, Visitor, need
+from logbook.web.who.visitor import Leader, NotYours, Visitor
 
 router = APIRouter()
-Leader = Annotated[Visitor, Depends(need("supervisor", "owner"))]
-Fields = Annotated[FormData, Depends(form)]
 _NOT_CHOSEN = mark("Choose what was shown, by whom, and on which machines. Nothing was saved.")
 
 

@@ -14,24 +14,13 @@ from logbook.domain.door import Refused
 from logbook.domain.register import Register, SiteRecord
 from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
-from logbook.web.forms import text
+from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language
 from logbook.web.register import nightform
 from logbook.web.register.fields import Field, Sheet, given, show
-from logbook.web.register.ground import (
-    MEANWHILE,
-    Fields,
-    Leader,
-    Meanwhile,
-    Owner,
-    fleet_log,
-    form_id,
-    part,
-    save,
-    state,
-)
-from logbook.web.who.visitor import NotYours, Visitor
+from logbook.web.register.ground import MEANWHILE, Meanwhile, fleet_log, form_id, part, save, state
+from logbook.web.who.visitor import Leader, NotYours, Owner, Visitor
 
 router = APIRouter()
 CODE, NAME = mark("Short code"), mark("Name")

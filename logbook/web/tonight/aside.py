@@ -76,6 +76,6 @@ def senders(register: Register, sites: frozenset[str], say: Words) -> tuple[Choi
     found = [
         Choice(person.uuid, person.name or person.key or "", role_label(person.role, say.language))
         for person in register.people.values()
-        if person.state in ("member", "unconfirmed") and person.role in ("cleaner", "keeper") and _of(person, sites)
+        if person.reports and person.role in ("cleaner", "keeper") and _of(person, sites)
     ]
     return tuple(sorted(found, key=lambda each: (each.name.casefold(), each.person)))

@@ -9,27 +9,24 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from sse_starlette import EventSourceResponse
 from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logbook.domain import door
 from logbook.domain.wording.mark import mark
-from logbook.web.forms import form, text
+from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render, words
 from logbook.web.tonight.acts import Acts, Named, Not
 from logbook.web.tonight.live import stream
 from logbook.web.tonight.room import room_of, spans
-from logbook.web.who.visitor import LEADERS, NotYours, Visitor, need, visitor
+from logbook.web.who.visitor import Leader, NotYours, Visitor, visitor
 
 router = APIRouter(include_in_schema=False)
-Leader = Annotated[Visitor, Depends(need(*LEADERS))]
-Fields = Annotated[FormData, Depends(form)]
 
 DONE: dict[str, str] = {
     "taken": mark("%(code)s is in your hands now. It stays on this page until the log hears that it was done."),
@@ -131,7 +128,7 @@ async def live(request: Request, lang: Language) -> Response:
 
 def _leader(request: Request) -> Visitor | None:
     found = visitor(request)
-    return found if found is not None and found.role in LEADERS else None
+    return found if found is not None and found.leads else None
 
 
 # -- acts -------------------------------------------------------------------------------------------------------

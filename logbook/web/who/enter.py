@@ -6,16 +6,13 @@ by one that is over reads what to do, and not whose it was.
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from sqlalchemy import Connection
-from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain.wording.labels import role_label
 from logbook.store import pins, sessions
-from logbook.web.forms import open_form, text
+from logbook.web.forms import OpenFields, text
 from logbook.web.house import digest, house_of
 from logbook.web.pages import Language, render
 from logbook.web.who import pin as pins_of
@@ -28,7 +25,6 @@ from logbook.web.who.visitor import leave
 
 router = APIRouter(include_in_schema=False, route_class=Limited)
 OPENED = {"good": 200, "unknown": 404, "spent": 410, "late": 410}
-Fields = Annotated[FormData, Depends(open_form)]
 
 
 @router.get("/{lang}/enter/{token}")
@@ -38,7 +34,7 @@ def ask(request: Request, lang: Language, token: str) -> Response:
 
 
 @router.post("/{lang}/enter/{token}")
-def enter(request: Request, lang: Language, token: str, fields: Fields) -> Response:
+def enter(request: Request, lang: Language, token: str, fields: OpenFields) -> Response:
     """Spend the link: sign its person in here, or make this the site's phone."""
     house, seen = house_of(request), _seen(request, token)
     if seen.state != "good" or seen.link is None:
@@ -62,7 +58,7 @@ def enter(request: Request, lang: Language, token: str, fields: Fields) -> Respo
             return True
         if hashed is not None:
             pins.put(connection, person.uuid, hashed, house.now())
-        kind = "shared" if phone is not None else "link" if link.purpose == "sign_in" and _leads(person.role) else "own"
+        kind = "shared" if phone is not None else "link" if link.purpose == "sign_in" and person.leads else "own"
         come_in(request, connection, answer, person.uuid, kind, None if phone is None else phone.id)
         return True
 
@@ -71,10 +67,6 @@ def enter(request: Request, lang: Language, token: str, fields: Fields) -> Respo
     if person is None:
         leave(house, answer)
     return answer
-
-
-def _leads(role: str) -> bool:
-    return role in ("supervisor", "owner")
 
 
 def _seen(request: Request, token: str) -> Seen:

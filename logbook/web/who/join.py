@@ -10,9 +10,8 @@ from __future__ import annotations
 import hashlib
 import unicodedata
 import uuid
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from sqlalchemy import Connection
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
@@ -23,7 +22,7 @@ from logbook.domain.wording.mark import mark
 from logbook.intake import PROGRAM, Receipt
 from logbook.intake.joining import joining
 from logbook.watch.announcing import announce
-from logbook.web.forms import open_form, text
+from logbook.web.forms import OpenFields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render
 from logbook.web.who.limits import Limited, admit, client_of
@@ -34,7 +33,6 @@ from logbook.web.who.shown import choices, kept
 from logbook.web.who.visitor import visitor
 
 router = APIRouter(include_in_schema=False, route_class=Limited)
-Fields = Annotated[FormData, Depends(open_form)]
 
 NAME_MOST = 60
 WRONG_WORD = mark("That is not the word on a plate here. Nothing was saved. Look at the plate, and type its word.")
@@ -51,7 +49,7 @@ def ask(request: Request, lang: Language, code: str) -> Response:
 
 
 @router.post("/{lang}/join/{code}")
-def join(request: Request, lang: Language, code: str, fields: Fields) -> Response:
+def join(request: Request, lang: Language, code: str, fields: OpenFields) -> Response:
     """A newcomer's word, name and number."""
     house, client = house_of(request), client_of(request)
     admit(house, "join", client)

@@ -22,7 +22,6 @@ LASTS: Instant = 2 * DAY
 """How long a link that a supervisor made may wait."""
 SENT_LASTS: Instant = 2 * HOUR
 """How long a link does that somebody had sent to themselves."""
-REPORTING = ("member", "unconfirmed")
 
 Purpose = Literal["enter", "shared", "sign_in"]
 State = Literal["good", "spent", "late", "unknown"]
@@ -66,7 +65,7 @@ def offer_in(
     if purpose == "shared":
         if site not in register.sites:
             raise ValueError(f"the register knows no site {site!r}")
-    elif known is None or known.state not in REPORTING:
+    elif known is None or not known.reports:
         raise ValueError("a link is for somebody who reports here")
     token, now = house.token(), house.now()
     own = person if purpose != "shared" else None
@@ -87,6 +86,6 @@ def look(connection: Connection, register: Register, token: str, now: Instant) -
     if link.purpose == "shared":
         return Seen("good", link, None, link.site) if link.site in register.sites else Seen("unknown")
     person = register.people.get(link.person or "")
-    if person is None or person.state not in REPORTING:
+    if person is None or not person.reports:
         return Seen("unknown")  # whoever left hears no more than a stranger
     return Seen("good", link, person)

@@ -6,10 +6,9 @@ out leaves what waits on the phone to be sent; only kept pages are forgotten.
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import FormData
+from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logbook.domain.people import Person
@@ -20,7 +19,7 @@ from logbook.domain.wording.times import moment
 from logbook.intake import PROGRAM, Draft
 from logbook.store import passkeys, pins, sessions
 from logbook.watch.roster import RegisterRoster
-from logbook.web.forms import form, text
+from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
 from logbook.web.who import keys
@@ -28,12 +27,9 @@ from logbook.web.who import pin as pins_of
 from logbook.web.who.limits import KEPT_SESSIONS, Limited, admit
 from logbook.web.who.phones import label_of, revoke, seats, what_is
 from logbook.web.who.shown import days, has_pin, kept, site_names
-from logbook.web.who.visitor import LEADERS, NotYours, Visitor, leave, need
+from logbook.web.who.visitor import Leader, NotYours, Somebody, Visitor, leave
 
 router = APIRouter(include_in_schema=False, route_class=Limited)
-Somebody = Annotated[Visitor, Depends(need())]
-Leader = Annotated[Visitor, Depends(need(*LEADERS))]
-Fields = Annotated[FormData, Depends(form)]
 
 DONE: dict[str, str] = {
     "pin": mark("Your PIN is set. It holds on the shared phones of your sites."),

@@ -14,7 +14,6 @@ from sqlalchemy import Connection
 from starlette.responses import Response
 
 from logbook.domain.instants import DAY, Instant
-from logbook.domain.people import Person
 from logbook.domain.wording.mark import mark
 from logbook.store import sessions, shared_phones
 from logbook.store.sessions import Session
@@ -102,15 +101,8 @@ def revoke_all(house: House, by: Visitor, person: str) -> int:
 
 def _may(house: House, connection: Connection, by: Visitor, person: str) -> None:
     known = house.register(connection).people.get(person)
-    if known is None or not (by.person.uuid == person or leads(by, known)):
+    if known is None or not (by.person.uuid == person or by.person.answers_for(known)):
         raise NotYours
-
-
-def leads(by: Visitor, person: Person) -> bool:
-    """Whether a visitor answers for a person: an owner for all, a supervisor for whoever has a site of theirs."""
-    if by.role == "owner":
-        return True
-    return by.role == "supervisor" and person.role != "owner" and any(by.at(site) for site in person.sites)
 
 
 # -- phones of a site -------------------------------------------------------------------------------------------

@@ -11,7 +11,6 @@ from logbook.domain.register import Register
 from logbook.domain.wording.times import days_of
 from logbook.store import pins
 from logbook.web.house import House
-from logbook.web.who.visitor import REPORTING
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +43,7 @@ def choices(register: Register, site: str) -> list[Choice]:
     """Who may sign in on a site's phone, by first names; where two share one, with a letter of the next."""
     here = [
         person for person in register.people.values()
-        if person.state in REPORTING and site in person.sites and person.name
+        if person.reports and site in person.sites and person.name
     ]  # fmt: skip
     firsts = [(person.name or "").split()[0] for person in here]
     named = []

@@ -6,16 +6,13 @@ answered alike and take as long, and that one goes on only to a page of ours.
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import FormData
+from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logbook.domain.people import Person
 from logbook.domain.register import Register
 from logbook.domain.wording.mark import mark
-from logbook.web.forms import open_form, text
+from logbook.web.forms import OpenFields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
 from logbook.web.who import keys
@@ -25,10 +22,9 @@ from logbook.web.who.nexts import first_page, own_path
 from logbook.web.who.phones import come_in, shared_phone
 from logbook.web.who.sending import send_link
 from logbook.web.who.shown import choices
-from logbook.web.who.visitor import REPORTING, visitor
+from logbook.web.who.visitor import visitor
 
 router = APIRouter(include_in_schema=False, route_class=Limited)
-Fields = Annotated[FormData, Depends(open_form)]
 WRONG_PIN = mark("That PIN does not go with that name. Look again, or open your own link on this phone.")
 NO_PASSKEY = mark("That passkey did not open anything here. Try again, or have a link sent to you.")
 NO_PHONE = mark("This phone is not a site's shared phone any more. Have a link sent to you, or ask your supervisor.")
@@ -44,7 +40,7 @@ def ask(request: Request, lang: Language) -> Response:
 
 
 @router.post("/{lang}/sign-in/pin")
-def by_pin(request: Request, lang: Language, fields: Fields) -> Response:
+def by_pin(request: Request, lang: Language, fields: OpenFields) -> Response:
     """A name and its PIN, on a site's phone."""
     house, onward = house_of(request), own_path(text(fields, "next"))
     admit(house, "pin", client_of(request))
@@ -63,7 +59,7 @@ def by_pin(request: Request, lang: Language, fields: Fields) -> Response:
 
 
 @router.post("/{lang}/sign-in/mail")
-def by_mail(request: Request, lang: Language, fields: Fields) -> Response:
+def by_mail(request: Request, lang: Language, fields: OpenFields) -> Response:
     """Have a link sent. The answer is the same whoever asks."""
     house = house_of(request)
     admit(house, "mail", client_of(request))
@@ -74,7 +70,7 @@ def by_mail(request: Request, lang: Language, fields: Fields) -> Response:
 
 
 @router.post("/{lang}/sign-in/asked")
-def asked(request: Request, lang: Language, fields: Fields) -> Response:  # noqa: ARG001 - the guard wants a form
+def asked(request: Request, lang: Language, fields: OpenFields) -> Response:  # noqa: ARG001 - the guard wants a form
     """What a browser is to have signed by a passkey."""
     house = house_of(request)
     admit(house, "passkey", client_of(request))
@@ -82,7 +78,7 @@ def asked(request: Request, lang: Language, fields: Fields) -> Response:  # noqa
 
 
 @router.post("/{lang}/sign-in/passkey")
-def by_passkey(request: Request, lang: Language, fields: Fields) -> Response:
+def by_passkey(request: Request, lang: Language, fields: OpenFields) -> Response:
     """What the passkey has signed. Answers with where to go on."""
     house = house_of(request)
     admit(house, "passkey", client_of(request))
@@ -90,7 +86,7 @@ def by_passkey(request: Request, lang: Language, fields: Fields) -> Response:
         uuid = keys.signed_in(house, request, text(fields, "asked", 60), text(fields, "credential", 20_000))
         with house.store.read() as connection:
             person = house.register(connection).people.get(uuid)
-        if person is None or person.state not in REPORTING:
+        if person is None or not person.reports:
             raise keys.NoPasskey
     except keys.NoPasskey:
         return JSONResponse({"wrong": True}, 403)
@@ -104,7 +100,7 @@ def by_passkey(request: Request, lang: Language, fields: Fields) -> Response:
 
 def _of_site(register: Register, uuid: str, site: str) -> Person | None:
     found = register.people.get(uuid)
-    return found if found is not None and found.state in REPORTING and site in found.sites else None
+    return found if found is not None and found.reports and site in found.sites else None
 
 
 def _page(

@@ -10,13 +10,14 @@ import base64
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
-from fastapi import Request
+from fastapi import Depends, Request
 from sqlalchemy import Connection
 from starlette.responses import Response
 
 from logbook.domain.instants import DAY, HOUR, Instant
-from logbook.domain.people import Person
+from logbook.domain.people import LEADERS, Person
 from logbook.intake import By
 from logbook.store import sessions, shared_phones
 from logbook.store.sessions import Session
@@ -24,8 +25,6 @@ from logbook.web.house import House, digest, house_of
 
 LASTS: dict[str, Instant] = {"own": 180 * DAY, "shared": 14 * HOUR, "passkey": 14 * DAY, "link": 14 * DAY}
 """How long a session lasts after it was last used, by its kind; a shared one, after it was begun."""
-LEADERS = ("supervisor", "owner")
-REPORTING = ("member", "unconfirmed")
 
 
 class NotSignedIn(Exception):
@@ -52,7 +51,7 @@ class Visitor:
     @property
     def leads(self) -> bool:
         """Whether this is a supervisor or an owner."""
-        return self.person.role in LEADERS
+        return self.person.leads
 
     def at(self, site: str) -> bool:
         """Whether this person has to do with a site."""
@@ -110,7 +109,7 @@ def _found(house: House, request: Request) -> Visitor | None:
             if phone is None or phone.revoked_at is not None:
                 return None
         person = house.register(connection).people.get(session.person)
-    if person is None or person.state not in REPORTING:
+    if person is None or not person.reports:
         # Gone for good: whoever comes back some day signs in anew, and so does whoever found their phone.
         house.store.write(lambda connection: sessions.revoke(connection, session.id, now))
         return None
@@ -136,6 +135,12 @@ def need(*roles: str) -> Callable[[Request], Visitor]:
         return found
 
     return asked
+
+
+Somebody = Annotated[Visitor, Depends(need())]
+Leader = Annotated[Visitor, Depends(need(*LEADERS))]
+Owner = Annotated[Visitor, Depends(need("owner"))]
+"""What a page is given that is for anybody signed in, for supervisors and owners, for owners alone."""
 
 
 # -- forms ------------------------------------------------------------------------------------------------------
