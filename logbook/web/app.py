@@ -6,6 +6,7 @@ inside of the program.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Awaitable, Callable
 
 import structlog
@@ -16,7 +17,6 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain.door import Refused
-from logbook.domain.wording import LANGUAGES
 from logbook.domain.wording.mark import mark
 from logbook.store import StoreError
 from logbook.web import assets
@@ -24,7 +24,9 @@ from logbook.web.api import Interface, make_api
 from logbook.web.forms import StaleForm
 from logbook.web.guard import Guard
 from logbook.web.house import House
-from logbook.web.pages import preferred, render
+from logbook.web.pages import language_of, preferred, render
+from logbook.web.who.limits import TooOften
+from logbook.web.who.nexts import first_page
 from logbook.web.who.visitor import NotSignedIn, NotYours, visitor
 
 _log = structlog.get_logger("logbook.web")
@@ -54,19 +56,12 @@ def make_app(house: House) -> FastAPI:
     return app
 
 
-def language_of(request: Request) -> str:
-    """The language of the page that was asked for, by its address; else the reader's."""
-    first = request.url.path.lstrip("/").partition("/")[0]
-    return first if first in LANGUAGES else preferred(request)
-
-
 def _front(request: Request) -> Response:
     """The way in without an address of its own: to what a person of this role looks at first."""
     found, language = visitor(request), preferred(request)
     if found is None:
         return RedirectResponse(f"/{language}/sign-in", 303)
-    first = {"cleaner": "machines", "keeper": "keeper"}.get(found.role, "tonight")
-    return RedirectResponse(f"/{language}/{first}", 303)
+    return RedirectResponse(first_page(found.role, language), 303)
 
 
 def problem(request: Request, status: int, sentence: str, detail: str = "") -> Response:
@@ -85,6 +80,14 @@ async def _not_signed_in(request: Request, _why: Exception) -> Response:
 
 async def _not_yours(request: Request, _why: Exception) -> Response:
     return problem(request, 404, NOT_THERE)
+
+
+async def _too_often(request: Request, why: Exception) -> Response:
+    wait = why.wait if isinstance(why, TooOften) else 0
+    return render(
+        request, "who_wait.html", language_of(request), "who", status=429, headers={"Retry-After": str(wait)},
+        minutes=math.ceil(wait / 60),
+    )  # fmt: skip
 
 
 async def _stale(request: Request, _why: Exception) -> Response:
@@ -124,6 +127,7 @@ _ANSWERS: dict[type[Exception], Callable[[Request, Exception], Awaitable[Respons
     NotSignedIn: _not_signed_in,
     NotYours: _not_yours,
     StaleForm: _stale,
+    TooOften: _too_often,
     Refused: _refused,
     StoreError: _store,
     RequestValidationError: _unreadable,

@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
-from logbook.domain.wording import LANGUAGES, Speech, speech
+from logbook.domain.wording import LANGUAGES, speech
 from logbook.web import assets
 from logbook.web.house import house_of
 from logbook.web.sign import sign
@@ -86,6 +86,12 @@ def preferred(request: Request) -> str:
     return "en"
 
 
+def language_of(request: Request) -> str:
+    """The language of the page that was asked for, by its address; else the reader's."""
+    first = request.url.path.lstrip("/").partition("/")[0]
+    return first if first in LANGUAGES else preferred(request)
+
+
 def render(
     request: Request, template: str, language: str, room: str, *, status: int = 200, headers: Mapping[str, str] | None = None,
     **shown: Any,
@@ -112,4 +118,3 @@ def add_filter(name: str, function: Callable[..., Any]) -> None:
     _environment.filters[name] = function
 
 
-__all__ = ["NAMES", "Language", "Speech", "Words", "add_filter", "known_language", "preferred", "render", "words"]

@@ -16,14 +16,14 @@ from logbook.web.forms import OpenFields, text
 from logbook.web.house import digest, house_of
 from logbook.web.pages import Language, render
 from logbook.web.who import pin as pins_of
-from logbook.web.who.limits import Limited, admit, client_of
+from logbook.web.who.limits import admit, client_of
 from logbook.web.who.links import Seen, look
 from logbook.web.who.nexts import first_page
 from logbook.web.who.phones import come_in, go, label_of, make_shared, shared_phone
 from logbook.web.who.shown import kept, site_names
 from logbook.web.who.visitor import leave
 
-router = APIRouter(include_in_schema=False, route_class=Limited)
+router = APIRouter(include_in_schema=False)
 OPENED = {"good": 200, "unknown": 404, "spent": 410, "late": 410}
 
 

@@ -25,14 +25,14 @@ from logbook.watch.announcing import announce
 from logbook.web.forms import OpenFields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render
-from logbook.web.who.limits import Limited, admit, client_of
+from logbook.web.who.limits import admit, client_of
 from logbook.web.who.nexts import first_page
 from logbook.web.who.phones import come_in, shared_phone
 from logbook.web.who.sending import known_by, number_of, send_link
 from logbook.web.who.shown import choices, kept
 from logbook.web.who.visitor import visitor
 
-router = APIRouter(include_in_schema=False, route_class=Limited)
+router = APIRouter(include_in_schema=False)
 
 NAME_MOST = 60
 WRONG_WORD = mark("That is not the word on a plate here. Nothing was saved. Look at the plate, and type its word.")

@@ -8,13 +8,9 @@ from __future__ import annotations
 
 import ipaddress
 import math
-from collections.abc import Callable, Coroutine
-from typing import Any
 
 from fastapi import Request
-from fastapi.routing import APIRoute
 from sqlalchemy import Connection
-from starlette.responses import Response
 
 from logbook.domain.instants import DAY, HOUR, MINUTE, SECOND, Instant
 from logbook.store import attempts, passkeys, sessions
@@ -88,34 +84,6 @@ def tidy(connection: Connection, now: Instant) -> None:
     attempts.forget_old(connection, now - KEPT_ATTEMPTS)
     passkeys.forget_old(connection, now)
     sessions.forget_old(connection, now - KEPT_SESSIONS)
-
-
-def refusal(request: Request, wait: int) -> Response:
-    """The page for whoever has to wait."""
-    from logbook.web.app import language_of
-    from logbook.web.pages import render
-
-    minutes = math.ceil(wait / 60)
-    return render(
-        request, "who_wait.html", language_of(request), "who", status=429, headers={"Retry-After": str(wait)},
-        minutes=minutes,
-    )  # fmt: skip
-
-
-class Limited(APIRoute):
-    """Routes whose TooOften becomes a page."""
-
-    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """See APIRoute."""
-        handler = super().get_route_handler()
-
-        async def limited(request: Request) -> Response:
-            try:
-                return await handler(request)
-            except TooOften as why:
-                return refusal(request, why.wait)
-
-        return limited
 
 
 def _loopback(host: str) -> bool:

@@ -24,12 +24,12 @@ from logbook.web.house import house_of
 from logbook.web.pages import Language, render
 from logbook.web.who import keys
 from logbook.web.who import pin as pins_of
-from logbook.web.who.limits import KEPT_SESSIONS, Limited, admit
+from logbook.web.who.limits import KEPT_SESSIONS, admit
 from logbook.web.who.phones import label_of, revoke, seats, what_is
 from logbook.web.who.shown import days, has_pin, kept, site_names
 from logbook.web.who.visitor import Leader, NotYours, Somebody, Visitor, leave
 
-router = APIRouter(include_in_schema=False, route_class=Limited)
+router = APIRouter(include_in_schema=False)
 
 DONE: dict[str, str] = {
     "pin": mark("Your PIN is set. It holds on the shared phones of your sites."),

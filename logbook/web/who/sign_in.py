@@ -17,14 +17,14 @@ from logbook.web.house import house_of
 from logbook.web.pages import Language, render
 from logbook.web.who import keys
 from logbook.web.who import pin as pins_of
-from logbook.web.who.limits import Limited, admit, client_of
+from logbook.web.who.limits import admit, client_of
 from logbook.web.who.nexts import first_page, own_path
 from logbook.web.who.phones import come_in, shared_phone
 from logbook.web.who.sending import send_link
 from logbook.web.who.shown import choices
 from logbook.web.who.visitor import visitor
 
-router = APIRouter(include_in_schema=False, route_class=Limited)
+router = APIRouter(include_in_schema=False)
 WRONG_PIN = mark("That PIN does not go with that name. Look again, or open your own link on this phone.")
 NO_PASSKEY = mark("That passkey did not open anything here. Try again, or have a link sent to you.")
 NO_PHONE = mark("This phone is not a site's shared phone any more. Have a link sent to you, or ask your supervisor.")
