@@ -99,13 +99,13 @@ def _nights(site: dict[str, Any]) -> str:
 
 def described(program: Program) -> dict[str, Any]:
     """The fleet as it is now, for JSON."""
-    from logbook.store import folds
+
 
     register = register_of(program)
     machines = []
     with program.store.read() as connection:
         for uuid, machine in sorted(register.machines.items(), key=lambda pair: pair[1].code):
-            fold = folds.load(connection, uuid, program.intake.book(register, uuid)).machine
+            fold = program.intake.watchman(connection, register, uuid).machine
             machines.append(
                 {"code": machine.code, "id": uuid, "site": fold.site, "battery": fold.battery, "state": _state(fold)}
             )

@@ -136,7 +136,7 @@ def _recorded(
 
 
 def _zones(program: Program, register: Register) -> Any:
-    from logbook.store import folds
+
 
     zones: dict[str, ZoneInfo | None] = {}
 
@@ -146,7 +146,7 @@ def _zones(program: Program, register: Register) -> Any:
             zones[code] = None
             if known is not None:
                 with program.store.read() as connection:
-                    fold = folds.load(connection, known.uuid, program.intake.book(register, known.uuid)).machine
+                    fold = program.intake.watchman(connection, register, known.uuid).machine
                 zones[code] = register.zone(fold.site, program.now())
         return zones[code]
 

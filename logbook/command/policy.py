@@ -83,12 +83,12 @@ def _in_force(site: str | None, machine: str | None, fleet: Path | None, db: str
         register = register_of(program)
         place = ""
         if machine is not None:
-            from logbook.store import folds
+
 
             known = machine_of(register, machine)
             machine = known.code
             with program.store.read() as connection:
-                place = folds.load(connection, known.uuid, program.intake.book(register, known.uuid)).machine.site
+                place = program.intake.watchman(connection, register, known.uuid).machine.site
         return at(register, site, machine, place, program.now())
 
 

@@ -16,11 +16,12 @@ from logbook.domain.book import MachineBook
 from logbook.domain.instants import Instant
 from logbook.domain.owed import Owed, owed_now
 from logbook.domain.register import Register
+from logbook.domain.watchman import Watchman
 from logbook.evidence.form import NO_FORERUNNER
 from logbook.intake.drafts import By, Draft, Receipt, Written
 from logbook.intake.forming import Former, Place
 from logbook.intake.visit import Visit
-from logbook.store import Store, dues, log
+from logbook.store import Store, dues, folds, log
 from logbook.store.registry import Registry
 
 
@@ -61,6 +62,10 @@ class Intake:
     def book(self, register: Register, machine: str) -> MachineBook:
         """The register as one machine's fold asks it."""
         return MachineBook(register, machine)
+
+    def watchman(self, connection: Connection, register: Register, machine: str) -> Watchman:
+        """What is known of a machine, as its last entry or the clock left it: whoever needs it now leads it on."""
+        return folds.load(connection, machine, self.book(register, machine))
 
     # -- inside a transaction -----------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from logbook.domain.owed import owed_now
 from logbook.domain.people import Person, phone_key
 from logbook.domain.register import Register
 from logbook.intake import Intake
-from logbook.store import folds, log
+from logbook.store import log
 
 _PIECE = re.compile(r"[A-Z0-9]+")
 
@@ -51,7 +51,7 @@ class Known:
         """A machine as it is now; None if it has no log yet."""
         if log.head(connection, machine) is None:
             return None
-        return folds.load(connection, machine, self._intake.book(register, machine)).machine
+        return self._intake.watchman(connection, register, machine).machine
 
     def codes(self, register: Register, person: Person) -> list[str]:
         """The plates in service at a person's sites."""
@@ -101,7 +101,7 @@ class Known:
         with self._intake.store.read() as connection:
             for code in codes:
                 machine = register.by_code[code].uuid
-                watchman = folds.load(connection, machine, self._intake.book(register, machine))
+                watchman = self._intake.watchman(connection, register, machine)
                 now = max(self._intake.clock(), watchman.now)
                 owed[code] = [each.duty for each in owed_now(watchman.machine, now)]
         return owed

@@ -20,7 +20,7 @@ from logbook.domain.keyring import Key, token_hash
 from logbook.domain.people import Person
 from logbook.domain.register import MachineRecord, Register
 from logbook.domain.watchman import Watchman
-from logbook.store import api_keys, folds
+from logbook.store import api_keys
 from logbook.web.api.limits import Limits
 from logbook.web.api.problems import Problem
 from logbook.web.house import House
@@ -47,7 +47,7 @@ class Looking:
         """What is known of a machine now; nights that have begun since its last entry included."""
         found = self._folds.get(machine)
         if found is None:
-            found = folds.load(self.connection, machine, self.house.intake.book(self.register, machine))
+            found = self.house.intake.watchman(self.connection, self.register, machine)
             found.advance(max(self.now, found.now))
             self._folds[machine] = found
         return found

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from logbook.domain.instants import Instant
-from logbook.store import alerts, folds, log
+from logbook.store import alerts, log
 from logbook.web.house import House
 from logbook.web.who.visitor import Visitor
 
@@ -44,7 +44,7 @@ def listed(house: House, connection: Connection, visitor: Visitor, search: str) 
     for code, machine in sorted(register.by_code.items()):
         if len(found) > MOST:
             break
-        fold = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid)).machine
+        fold = house.intake.watchman(connection, register, machine.uuid).machine
         site = register.sites.get(fold.site)
         if site is None or not visitor.at(fold.site):
             continue

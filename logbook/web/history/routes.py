@@ -18,7 +18,7 @@ from logbook.domain.register import Register
 from logbook.domain.wallclock import zone
 from logbook.intake import Draft
 from logbook.intake.reading import told_of
-from logbook.store import folds, sessions, words
+from logbook.store import sessions, words
 from logbook.web.forms import form
 from logbook.web.forms import text as field
 from logbook.web.history import calendar, export
@@ -180,7 +180,7 @@ def _calendar(house: House, visitor: Visitor, language: str, code: str | None) -
         register = house.register(connection)
         only = None if code is None else machine_of(house, connection, visitor, code)[0]
         for machine in register.machines.values() if only is None else (only,):
-            watchman = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid))
+            watchman = house.intake.watchman(connection, register, machine.uuid)
             watchman.advance(max(house.now(), watchman.now))  # in memory: nights that have begun since
             site = register.sites.get(watchman.machine.site)
             if site is not None and visitor.at(site.code):

@@ -18,7 +18,7 @@ from logbook.domain.register import MachineRecord, Register
 from logbook.domain.reporting import Folded, Judged, alarms, ended_by, fold, judged
 from logbook.domain.wallclock import zone
 from logbook.intake.reading import told_of
-from logbook.store import folds, log, words
+from logbook.store import log, words
 from logbook.web.history import nights as nightly
 from logbook.web.history.asked import Asked, chosen
 from logbook.web.history.weeks import Year, year
@@ -119,7 +119,7 @@ def machine_of(
     machine = register.by_code.get(code) or register.by_code.get(code.upper())
     if machine is None:
         raise NotYours
-    site = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid)).machine.site
+    site = house.intake.watchman(connection, register, machine.uuid).machine.site
     if not visitor.at(site):
         raise NotYours
     return machine, register, site

@@ -20,7 +20,7 @@ from logbook.domain.register import MachineRecord
 from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
-from logbook.store import folds, log
+from logbook.store import log
 from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.keeper.view import KINDS, Stand, stand
@@ -95,7 +95,7 @@ def _machine(house: House, who: Visitor, code: str) -> MachineRecord:
         machine = register.by_code.get(code)
         if machine is None:
             raise NotYours
-        site = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid)).machine.site
+        site = house.intake.watchman(connection, register, machine.uuid).machine.site
     if not who.at(site):
         raise NotYours
     return machine
@@ -120,7 +120,7 @@ def _sites(house: House, connection: Connection, who: Visitor, lang: str) -> lis
     register, now = house.register(connection), house.now()
     found: dict[str, list[Stand]] = {code: [] for code in register.sites if who.at(code)}
     for code, machine in sorted(register.by_code.items()):
-        watchman = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid))
+        watchman = house.intake.watchman(connection, register, machine.uuid)
         watchman.advance(now)
         fold = watchman.machine
         if fold.site not in found or fold.retired_at is not None:

@@ -10,7 +10,6 @@ from logbook.domain.instants import Instant
 from logbook.domain.machine import Machine
 from logbook.domain.people import Person
 from logbook.domain.register import MachineRecord, Register, SiteRecord
-from logbook.store import folds
 from logbook.web.house import House
 from logbook.web.who.visitor import NotYours
 
@@ -58,7 +57,7 @@ def grounds_of(house: House, connection: Connection, person: Person) -> list[Gro
 
 def led_up(house: House, connection: Connection, register: Register, record: MachineRecord) -> Ground | None:
     """A machine of the register as its log tells it, or None while that has not begun."""
-    machine = folds.load(connection, record.uuid, house.intake.book(register, record.uuid)).machine
+    machine = house.intake.watchman(connection, register, record.uuid).machine
     site = register.sites.get(machine.site)
     if machine.commissioned_at is None or site is None:
         return None

@@ -21,7 +21,7 @@ from logbook.domain.people import Person
 from logbook.domain.register import MachineRecord, Register
 from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
-from logbook.store import folds, log
+from logbook.store import log
 from logbook.web.forms import text
 from logbook.web.house import House, house_of
 from logbook.web.who.visitor import NotYours, Visitor
@@ -58,7 +58,7 @@ def machines_of(house: House, connection: Connection, who: Visitor) -> dict[str,
     register = house.register(connection)
     found = {}
     for code, record in sorted(register.by_code.items()):
-        fold = folds.load(connection, record.uuid, house.intake.book(register, record.uuid)).machine
+        fold = house.intake.watchman(connection, register, record.uuid).machine
         if who.at(fold.site):
             found[code] = Known(record, fold)
     return found
@@ -70,7 +70,7 @@ def machine_of(house: House, connection: Connection, who: Visitor, code: str) ->
     record = register.by_code.get(code)
     if record is None:
         raise NotYours
-    fold = folds.load(connection, record.uuid, house.intake.book(register, record.uuid)).machine
+    fold = house.intake.watchman(connection, register, record.uuid).machine
     if not who.at(fold.site):
         raise NotYours
     return Known(record, fold)

@@ -9,7 +9,6 @@ from sqlalchemy import Connection
 
 from logbook.domain.register import MachineRecord
 from logbook.intake import Intake
-from logbook.store import folds
 from logbook.web.plates import Plate, opens
 
 
@@ -32,7 +31,7 @@ def plates_of(
     register = intake.registry.current(connection)
     found = []
     for machine in machines:
-        fold = folds.load(connection, machine.uuid, intake.book(register, machine.uuid)).machine
+        fold = intake.watchman(connection, register, machine.uuid).machine
         if fold.retired_at is not None or fold.site not in register.sites or not at(fold.site):
             continue
         word = register.words.get(fold.site)

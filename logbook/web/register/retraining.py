@@ -76,12 +76,12 @@ def trained(request: Request, lang: Language, who: Leader, fields: Fields) -> Re
 
 def _machines(house: House, connection: Connection, who: Visitor) -> dict[str, tuple[str, str]]:
     """Code -> (uuid, site) of the machines at the visitor's sites, less those that are retired."""
-    from logbook.store import folds
+
 
     register = house.register(connection)
     found = {}
     for code, machine in sorted(register.by_code.items()):
-        fold = folds.load(connection, machine.uuid, house.intake.book(register, machine.uuid)).machine
+        fold = house.intake.watchman(connection, register, machine.uuid).machine
         if who.at(fold.site) and fold.retired_at is None:
             found[code] = (machine.uuid, fold.site)
     return found

@@ -21,7 +21,7 @@ from logbook.domain.telling.items import Item
 from logbook.domain.watchman import Watchman
 from logbook.evidence.form import read as read_form
 from logbook.intake import Intake
-from logbook.store import folds, log, words
+from logbook.store import log, words
 
 AHEAD: Instant = 12 * HOUR
 """What falls due within this time is shown."""
@@ -90,7 +90,7 @@ def _facts(
     intake: Intake, connection: Connection, register: Register, record: MachineRecord, seq: int, now: Instant
 ) -> Facts | None:
     """One machine, looked at anew; None if it never began, or is retired."""
-    watchman = folds.load(connection, record.uuid, intake.book(register, record.uuid))
+    watchman = intake.watchman(connection, register, record.uuid)
     now = max(now, watchman.now)
     watchman.advance(now)
     fold = watchman.machine
