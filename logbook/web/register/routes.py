@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from logbook.web.register import importing, machines, overview, people, policy, sites
+from logbook.web.register import importing, machines, overview, people, person, phones_of_site, policy, sites
 
 router = APIRouter()
-for _each in (overview, sites, machines, people, policy, importing):
+for _each in (overview, phones_of_site, sites, machines, people, person, policy, importing):
     router.include_router(_each.router)
