@@ -27,11 +27,14 @@ function said({ kind, data }, kinds) {
 }
 
 // 0512 is sure by its first nought; from ten on, the colon tells it from a gravity, and am or pm from its other half.
-function clock(at) {
-  const then = new Date(at), hour = then.getHours(), two = number => String(number).padStart(2, "0");
-  const day = new Date().toDateString() === then.toDateString() || Date.now() - at < WITHIN ? "" : "yesterday ";
+// By the clock of the site, which reads it.
+function clock(at, zone) {
+  const wall = (field, of = at) => new Intl.DateTimeFormat("en", { timeZone: zone, hourCycle: "h23", ...field }).format(of);
+  const hour = Number(wall({ hour: "2-digit" })), two = number => String(number).padStart(2, "0");
+  const minutes = two(wall({ minute: "2-digit" })), date = { dateStyle: "short" };
+  const day = wall(date) === wall(date, Date.now()) || Date.now() - at < WITHIN ? "" : "yesterday ";
   const half = hour > 12 ? "" : hour === 12 ? "pm" : "am";
-  return day + two(hour) + (hour < 10 ? two(then.getMinutes()) : `:${two(then.getMinutes())}${half}`);
+  return day + two(hour) + (hour < 10 ? minutes : `:${minutes}${half}`);
 }
 
 // The texts that tell these taps: each within 160 signs where it can be; remarks alone, lest they swallow what follows.
@@ -43,7 +46,7 @@ export function texts(told, kinds) {
     // The whole end card has a word of its own, by which reports know it for what it is.
     const words = each.body?.told && each.acts.map(act => act.kind + Object.keys(act.data)).join(" ") === CARD
       ? "all" : each.acts.map(act => said(act, kinds)).join(", ");
-    const tail = `${words}${alone ? "," : ""} ${clock(each.at - each.back)} #${each.tap}`;
+    const tail = `${words}${alone ? "," : ""} ${clock(each.at - each.back, each.zone)} #${each.tap}`;
     const last = made.at(-1);
     const longer = last && `${last.text} ${last.code === each.code ? "" : each.code + " "}${tail}`;
     if (last && !alone && !last.alone && longer.length <= 160) {

@@ -7,7 +7,7 @@ const find = (what, within = document) => within.querySelector(what);
 const form = () => find("#acts"), words = find("#queue").dataset, kinds = JSON.parse(words.kinds);
 const fill = (what, with_) => what.replace(/\{\w+\}/, () => with_);
 const language = document.documentElement.lang, native = new WeakSet();
-const before = find("#state span").textContent;
+const MINUTE = 60_000, before = find("#state span").textContent;
 let away = "", last = {}, renewed = -1e4, shows = 0, stale, places = new Map();
 
 // -- reading
@@ -53,14 +53,22 @@ function acts(form, button) {
   return told.length ? { acts: told } : { wrong: form.querySelector(`[name="${ticked}"]`) || button };
 }
 
-// How long before now it happened, in milliseconds: minutes ago, or the latest such time by the clock on the wall.
+// How long before now it happened, in milliseconds: minutes ago, or the latest such time by the clock on the site's wall,
+// which some nights shows a time twice, or never (when.py).
 function back(form) {
-  const at = form.elements.at;
-  if (!at?.value) return { back: 60_000 * (form.elements.when?.value || 0) };
-  const now = new Date(), then = new Date(now);
-  then.setHours(...at.value.split(":"), 0, 0);
-  if (then - now > 300_000) then.setDate(then.getDate() - 1);
-  return now - then > 14 * 3_600_000 ? { wrong: at } : { back: Math.max(0, now - then) };
+  const { at, which, when } = form.elements, { zone, timeTwice, timeSkipped, timeFar } = form.dataset;
+  if (!at?.value) return { back: MINUTE * (when?.value || 0) };
+  const now = Date.now(), wall = wallClock(zone), found = [];
+  let skipped, later = "";
+  for (let then = Math.floor(now / MINUTE) * MINUTE + 5 * MINUTE; then >= now - 840 * MINUTE; then -= MINUTE) {
+    const shown = wall(then);
+    if (shown === at.value) found.unshift(then);
+    skipped ||= shown < at.value && at.value < later;
+    later = shown;
+  }
+  const chosen = found.length > 1 ? found[which?.value - 1] : found[0];
+  if (chosen) return { back: Math.max(0, now - chosen) };
+  return { wrong: at, why: found.length ? timeTwice : skipped ? timeSkipped : timeFar };
 }
 
 // -- telling
@@ -75,7 +83,6 @@ document.addEventListener("submit", async event => {
   last = { act: act(button), at: now };
   try {
     await tell(target, button);
-    flush();
   } catch {
     native.add(button); // nothing can be kept on this phone: as if there were no script
     setTimeout(() => target.requestSubmit(button));
@@ -85,21 +92,25 @@ document.addEventListener("submit", async event => {
 const stamp = () => ({ tap: newTap(), at: Date.now(), mono: performance.now(), life: LIFE, back: 0 });
 
 async function tell(target, button) {
-  const { code, lang, writer } = target.dataset, path = `/${lang}/m/${code}`;
-  const common = { code, lang, writer, ...stamp() };
+  const { code, lang, writer, zone } = target.dataset, path = `/${lang}/m/${code}`;
+  const common = { code, lang, writer, zone, ...stamp() };
   const label = (find("span", button)?.firstChild || find("h3", button.closest("section") || button) || button).textContent.trim();
   if (button.dataset.undoOf) {
     const kept = (await all()).filter(each => each.acts && each.code === code && each.writer === writer && !each.undone && !each.say);
-    if (kept.length) return takeBack(kept.at(-1).n);
+    if (kept.length) {
+      await takeBack(kept.at(-1).n);
+      say(fill(target.dataset.takenBack || "", kept.at(-1).label));
+      return flush();
+    }
     await keep({ ...common, path: `${path}/undo`, label, body: { undo_of: button.dataset.undoOf.split(" ") } });
-    return say(fill(words.noted, label));
+    say(fill(words.noted, label));
+    return flush();
   }
   const told = acts(target, button), when = back(target);
   const wrong = told.wrong || when.wrong;
   if (wrong) {
-    say(words.unread, true);
-    wrong.closest("details")?.setAttribute("open", "");
-    wrong.focus();
+    for (let each = wrong.closest("details"); each; each = each.parentElement.closest("details")) each.open = true;
+    say(!told.wrong && when.why || words.unread, wrong);
     last = {};
     return;
   }
@@ -109,39 +120,57 @@ async function tell(target, button) {
     : fault ? first.data.note : label;
   const file = target.elements.photo?.files[0];
   await keep({ ...common, path: `${path}/taps`, back: when.back, acts: told.acts, label: said, body: whole ? { told: whole } : {} });
-  say(fill(words.noted, said));
   target.reset();
-  button.closest("details")?.removeAttribute("open");
+  for (const each of target.querySelectorAll("details[open]")) each.open = false; // all of it is told: the answer is above
+  say(fill(words.noted, said));
+  flush();
   if (!file || !fault) return;
   const blob = await (await import("./phone-late.js")).small(file).catch(() => 0); // what cannot be drawn is no picture
-  if (blob) await keep({ ...common, path: `${path}/photo`, blob, label: words.photo });
+  if (!blob) return;
+  await keep({ ...common, path: `${path}/photo`, blob, label: words.photo });
+  flush();
 }
 
 function takeBack(n) {
-  return unsay(n, ({ code, lang, writer, path, tap }) => ({
-    code, lang, writer, ...stamp(), path: path.replace(/taps$/, "undo"), label: words.undo, body: { undo_of: tap },
+  return unsay(n, ({ code, lang, writer, zone, path, tap }) => ({
+    code, lang, writer, zone, ...stamp(), path: path.replace(/taps$/, "undo"), label: words.undo, body: { undo_of: tap },
   }));
 }
 
 // -- showing
 
-// What has just come of a tap, above what is known.
+// What has just come of a tap: above what is known, in sight, and read out; or beside the field that was `wrong`.
 function say(sentence, wrong) {
-  const box = document.createElement("div"), line = document.createElement("p");
+  const box = document.createElement("div"), line = document.createElement("p"), heard = find("#heard");
   box.className = wrong ? "wrong" : "done";
-  box.setAttribute("role", wrong ? "alert" : "status");
+  box.tabIndex = -1;
   line.textContent = sentence;
   box.append(line);
-  for (const each of find("#say").querySelectorAll(".done,.wrong")) each.remove();
-  find("#say").prepend(box);
+  for (const each of form().querySelectorAll(".done,.wrong")) each.remove();
+  for (const each of form().querySelectorAll("[aria-invalid]")) each.removeAttribute("aria-invalid");
+  if (wrong) {
+    box.setAttribute("role", "alert");
+    (wrong.closest("fieldset,label") || wrong).before(box);
+    if (wrong.matches("input,select,textarea")) wrong.setAttribute("aria-invalid", "true");
+    wrong.focus();
+    box.scrollIntoView({ block: "center" });
+  } else {
+    find("#say").prepend(box);
+    if (!busy()) find("#say").scrollIntoView({ block: "nearest" });
+    if (heard) heard.textContent = sentence; // it stands outside what is put in another's place
+  }
 }
 
-const clock = at => new Date(at).toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+function wallClock(zone) {
+  const shown = new Intl.DateTimeFormat("en", { timeZone: zone, hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+  return at => shown.format(at);
+}
+const clock = (at, zone) => wallClock(zone)(at);
 
 function line(each) {
   const { writer } = form()?.dataset || {}, item = find("template", find("#queue")).content.cloneNode(true).firstChild;
   const said = each.writer === writer ? each.label : words.other;
-  find("p", item).textContent = `${each.code} ${clock(each.at - each.back)} ${said}${each.say ? ": " + each.say : ""}`;
+  find("p", item).textContent = `${each.code} ${clock(each.at - each.back, each.zone)} ${said}${each.say ? ": " + each.say : ""}`;
   const [take, seen] = item.querySelectorAll("button");
   if (!each.acts || each.say || each.undone || each.writer !== writer) take.remove();
   if (!each.say) seen.remove();
@@ -154,7 +183,10 @@ function line(each) {
 async function show() {
   const turn = ++shows, told = await all(), sent = await fact("last");
   if (turn !== shows) return; // a later one has more to show
-  const waiting = told.filter(each => !each.say && !each.undone);
+  const waiting = told.filter(each => !each.say && !each.undone), { code, writer: me } = form()?.dataset || {};
+  // The button takes back what waits here before what was told before it, and says so.
+  const latest = waiting.findLast(each => each.acts && each.code === code && each.writer === me), one = find(".back small");
+  if (one && latest) one.textContent = `${latest.label} ${clock(latest.at - latest.back, latest.zone)}`;
   find("#kept").hidden = !told.length;
   find("#kept ul").replaceChildren(...told.map(line));
   const foot = find("#state"), b = find("b", foot), span = find("span", foot), count = waiting.length;
@@ -163,7 +195,7 @@ async function show() {
   find("a", foot)?.remove();
   if (!count) {
     b.textContent = words.sent;
-    span.textContent = sent ? fill(words.last, clock(sent.at)) : before;
+    span.textContent = sent ? fill(words.last, clock(sent.at, form()?.dataset.zone)) : before;
     return;
   }
   b.textContent = count === 1 ? words.one : fill(words.many, count);
@@ -203,7 +235,7 @@ function renew(kept) {
   asked.onload = () => {
     const main = asked.response && find("main", asked.response);
     if (asked.status !== 200 || !main || !find("#acts", main) || busy()) return;
-    const told = find("#say .done");
+    const told = find("#say .done"), within = find("main").contains(document.activeElement);
     places = new Map([...form().querySelectorAll("button[data-act]")].map(each => [act(each), place(each)]));
     find("main").replaceChildren(...main.childNodes);
     for (const name of ["header", ".silent"]) {
@@ -211,6 +243,8 @@ function renew(kept) {
       if (mine && theirs) mine.replaceWith(theirs);
     }
     if (told) find("#say").prepend(told);
+    // Who goes by the keyboard goes on from the answer, not from the beginning of the page.
+    if (within) (told || find("main")).focus({ preventScroll: true });
     renewed = performance.now();
   };
   asked.send();
