@@ -33,7 +33,8 @@ class Doubter:
         """Alter one row. Returns whether the log was whole before and found broken after."""
         self.screen.chapter(
             "A year later, somebody wants a better history",
-            "The charge was late. With a common database tool, behind the program's back, one row is altered.",
+            "The charge was late. With a common database tool, behind the program's back, one row is altered to say that it "
+            "was in time. Every entry carries a fingerprint of itself and of the one before; the audit computes all of them again.",
         )
         verdict = self._audited(logbook)
         with sqlite3.connect(file) as other:

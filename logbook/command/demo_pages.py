@@ -35,10 +35,10 @@ class Role(NamedTuple):
 
 
 ROLES = (
-    Role("phone", "ana", "/en/m/B7H", "Ana's phone at machine B7H"),
-    Role("tonight", "jo", "/en/tonight", "Tonight, as Jo sees it, who supervises"),
-    Role("owner", "olu", "/en/history/C4J", "the owner: histories, and the Register"),
-    Role("keeper", "kit", "/en/keeper", "the terminal's keeper: keys, drawer, deliveries"),
+    Role("phone", "ana", "/en/m/B7H", "Ana, a cleaner, on her phone: her machines; open B7H"),
+    Role("tonight", "jo", "/en/tonight", "Jo, who supervises: Tonight, what is late and who was told"),
+    Role("owner", "olu", "/en/history/C4J", "Olu, who owns the fleet: Tonight, each machine's History, the Register"),
+    Role("keeper", "kit", "/en/keeper", "Kit, who keeps the terminal: keys, segments in the drawer, deliveries"),
 )
 
 
@@ -123,7 +123,7 @@ def served(logbook: Program, port: int = 0) -> Iterator[Pages]:
     thread.start()
     try:
         if not ready.wait(20) or "why" in known:
-            raise RuntimeError(f"the pages could not be opened: {known.get('why', 'they did not come up')}")
+            raise known.get("why") or RuntimeError("the demo's pages did not come up")
         yield Pages(stands, known["port"])
     finally:
         if "loop" in known and thread.is_alive():

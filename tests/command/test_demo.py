@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 import re
+import socket
+from urllib.request import urlopen
 
 import pytest
 from rich.console import Console
 
 from logbook.command import demo, demo_weeks
 from logbook.command.demo_night import EVENING, FLEET
+from logbook.command.refusals import Refusal
 from logbook.domain.fleetfile import read
 
 
@@ -36,7 +39,33 @@ def test_the_demo_ends_by_itself_and_shows_every_role_s_page(tmp_path):
     assert "to jo@ferry.example: B7H, North Slip: not reported on charge" in shown
     assert "audit: BROKEN at C4J" in shown or "audit: BROKEN at B7H" in shown
     assert "nothing contradicts itself" in shown
+    assert "Tonight       the page now says: Two machines are late." in shown
     for host in ("phone", "tonight", "owner", "keeper"):
-        assert re.search(rf"http://{host}\.localhost:\d+/en/enter/\S{{20,}}", shown)
-        assert re.search(rf"{host} +200  \S+", shown), f"{host}'s page has no headline"
+        assert re.search(rf"{host} +page /en/\S+: \S+", shown), f"{host}'s page has no headline"
+    assert "/enter/" not in shown, "an address that ends with the night is of no use"
     assert (tmp_path / "demo.sqlite").exists()
+
+
+def test_pages_that_stay_have_one_address_a_role_which_lets_in(tmp_path, monkeypatch):
+    pytest.importorskip("aiosmtpd")
+    pytest.importorskip("fastapi")
+    answered = []
+
+    def look(self, logbook, postbox):
+        for host, rest in re.findall(r"http://(\w+)\.localhost:(\S+)", said.getvalue()):
+            with urlopen(f"http://127.0.0.1:{rest}", timeout=20) as page:
+                answered.append((host, "Is this you?" in page.read().decode()))
+
+    monkeypatch.setattr(demo.Demo, "stay", look)
+    said = io.StringIO()
+    screen = Console(file=said, width=200, color_system=None)
+    assert demo.run(screen, pace=0, ask=False, keep=tmp_path, stay=True) == 0
+    assert answered == [("phone", True), ("tonight", True), ("owner", True), ("keeper", True)]
+
+
+def test_a_port_that_is_taken_is_told_before_anything_is_begun(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        with pytest.raises(Refusal, match=rf"Port {port} .* Nothing was begun"):
+            demo.run(Console(file=io.StringIO()), pace=0, ask=False, keep=tmp_path, port=port)
+    assert not (tmp_path / "demo.sqlite").exists()
