@@ -12,9 +12,11 @@ from logbook.command.options import Db, Json, content, opened, register_of
 from logbook.command.refusals import Refusal
 from logbook.domain import fleetentries
 from logbook.domain.fleetfile import read
+from logbook.domain.standing import stop_of
 
 if TYPE_CHECKING:
     from logbook.bootstrap import Program
+    from logbook.domain.machine import Machine
     from logbook.domain.register import Register
 
 
@@ -100,7 +102,6 @@ def _nights(site: dict[str, Any]) -> str:
 def described(program: Program) -> dict[str, Any]:
     """The fleet as it is now, for JSON."""
 
-
     register = register_of(program)
     machines = []
     with program.store.read() as connection:
@@ -129,13 +130,19 @@ def described(program: Program) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _state(fold: Any) -> str:
+def _state(fold: Machine) -> str:
     """What may be done with a machine, in a word or two."""
-    if fold.retired_at is not None:
-        return "retired"
-    if not fold.in_service:
-        return "out of service"
-    return "held, not to be run" if fold.held else "in service"
+    match stop_of(fold):
+        case "retired":
+            return "retired"
+        case "out_of_service":
+            return "out of service"
+        case "held":
+            return "held, not to be run"
+        case "bare_head":
+            return "not to be run: a head has no abrasive left"
+        case None:
+            return "in service"
 
 
 def add_site(

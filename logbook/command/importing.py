@@ -137,7 +137,6 @@ def _recorded(
 
 def _zones(program: Program, register: Register) -> Any:
 
-
     zones: dict[str, ZoneInfo | None] = {}
 
     def zone_of(code: str) -> ZoneInfo | None:

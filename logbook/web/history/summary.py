@@ -5,6 +5,7 @@ Promises the counts of `logbook.domain.reporting`, and that a log with a gap say
 
 from __future__ import annotations
 
+from logbook.domain.standing import stop_of
 from logbook.domain.wallclock import wall, zone
 from logbook.domain.wording import times
 from logbook.web.history.saying import BATTERIES, Sayer, up
@@ -23,12 +24,13 @@ def facts(found: Seen, say: Sayer) -> tuple[str, ...]:
              up(plain(BATTERIES.get(machine.battery, machine.battery))) + "."]  # fmt: skip
     if found.meter is not None:
         said.append(plain("Hour meter %(hours)s.", hours=say.hours(found.meter)))
+    stop = stop_of(machine)
     if machine.retired_at is not None:
         said.append(plain("It left the fleet %(at)s.", at=say.stamp(machine.retired_at, found.zone)))
-    elif machine.held:
-        said.append(plain("Held: it must not be run."))
-    elif not machine.in_service:
+    elif stop == "out_of_service":
         said.append(plain("Out of service."))
+    elif stop == "held":
+        said.append(plain("Held: it must not be run."))
     return tuple(said)
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from logbook.domain.history import Entry
 from logbook.domain.instants import Instant
 from logbook.domain.machine import FOREVER, Machine
-from logbook.domain.owed import is_out, owed_now
+from logbook.domain.owed import owed_now
+from logbook.domain.standing import Stop, standing_of
 from logbook.domain.wording.duties import duty_label
 from logbook.domain.wording.mark import mark
 from logbook.domain.wording.times import moment
@@ -23,6 +24,7 @@ IN_USE = mark("In use now.")
 OUT = mark("Out of service. Keep its key.")
 HELD = mark("Held: it is not to be run. Keep its key.")
 BARE = mark("A head has no segment left: it would scratch the floor. Keep its key until new ones are fitted.")
+_STOPPED: dict[Stop, str] = {"retired": OUT, "out_of_service": OUT, "held": HELD, "bare_head": BARE}
 TO_DO = mark("Not ready yet: %(what)s.")
 
 
@@ -98,14 +100,11 @@ def stand(
 
 
 def _ready(machine: Machine, now: Instant, lang: str) -> tuple[str, str, str]:
-    if not machine.in_service:
-        return "stop", OUT, ""
-    if machine.held:
-        return "stop", HELD, ""
-    if machine.segment_gone:
-        return "stop", BARE, ""
-    if is_out(machine, now):
+    standing = standing_of(machine, now)
+    if standing == "in_use":
         return "held", IN_USE, ""
+    if standing != "ready":
+        return "stop", _STOPPED[standing], ""
     # Only what keeps it from running tonight, and only as it stands now: a keeper is shown nobody's misses.
     stops = {"charge", "rinse", "watering", "fault", "repair"}
     undone = [

@@ -13,6 +13,7 @@ from logbook.domain.history import BEGINNING, Position
 from logbook.domain.instants import Instant
 from logbook.domain.machine import Machine
 from logbook.domain.owed import Owed, is_out, owed_now
+from logbook.domain.standing import stop_of
 
 Phase = Literal["retired", "stopped", "ready", "early", "closing", "after"]
 """stopped: standing, and not to be run. ready: standing, nothing left of the last use. early: out, with work
@@ -59,22 +60,17 @@ def likely(machine: Machine, now: Instant) -> Next:
 
 def phase_of(machine: Machine, now: Instant, owed: tuple[Owed, ...]) -> Phase:
     """Where in its night a machine is, as far as is known."""
-    if machine.retired_at is not None or machine.commissioned_at is None:
+    if stop_of(machine) == "retired" or machine.commissioned_at is None:
         return "retired"
     if is_out(machine, now):
         if _not_started(machine):
-            return "ready" if may_run(machine) else "stopped"
+            return "ready" if stop_of(machine) is None else "stopped"
         return "closing" if _nearing(machine, now) or _begun(machine, now) else "early"
     put_away = machine.put_away_at
     # Who stands there within a use's length of the put-away came to finish it; later, somebody came to begin.
     if put_away is not None and now - put_away <= machine.policy(now).longest_use and _undone(owed):
         return "after"
-    return "ready" if may_run(machine) else "stopped"
-
-
-def may_run(machine: Machine) -> bool:
-    """Whether nothing is known for which the machine must stand: no word of a leader's, and no bare head."""
-    return machine.in_service and not machine.held and not machine.segment_gone and machine.retired_at is None
+    return "ready" if stop_of(machine) is None else "stopped"
 
 
 def _act(machine: Machine, now: Instant, phase: Phase, owed: tuple[Owed, ...]) -> str | None:

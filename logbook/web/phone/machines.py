@@ -8,11 +8,11 @@ from itertools import groupby
 
 from logbook.domain.owed import is_out, pressing
 from logbook.domain.people import Person
+from logbook.domain.standing import stop_of
 from logbook.domain.wording import times
 from logbook.domain.wording.duties import duty_label
 from logbook.web.pages import Words
 from logbook.web.phone.ground import Ground
-from logbook.web.phone.likely import may_run
 from logbook.web.phone.taking import standing, theirs
 
 
@@ -45,7 +45,7 @@ def _row(ground: Ground, person: Person, said: Words) -> Row:
     else:
         text = said.plain("Nothing is owed now.")
     mark = "late" if late else "due" if owed else "clear"
-    return Row(ground.code, mark if may_run(ground.machine) else "stop", _state(ground, said), text)
+    return Row(ground.code, mark if stop_of(ground.machine) is None else "stop", _state(ground, said), text)
 
 
 def _state(ground: Ground, said: Words) -> str:
@@ -54,7 +54,7 @@ def _state(ground: Ground, said: Words) -> str:
     def time(kind: str) -> str:
         return times.moment(machine.last[kind][0], ground.site.zone, said.language, now)
 
-    if not may_run(machine):
+    if stop_of(machine) is not None:
         return said.plain("Do not run it")
     if is_out(machine, now):
         return said.plain("Out since %(time)s", time=time("start")) if "start" in machine.last else said.plain("Out")

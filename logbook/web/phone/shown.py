@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 from logbook.domain.instants import MINUTE, Instant
 from logbook.domain.owed import Owed, pressing
 from logbook.domain.people import Person
+from logbook.domain.standing import stop_of
 from logbook.domain.wording import times
 from logbook.domain.wording.cautions import ACID, BARE, BATTERY, DRAIN, FLOOR, HEADS, care
 from logbook.domain.wording.duties import duty_label
@@ -217,19 +218,21 @@ def _trouble(connection: Connection, ground: Ground, person: Person, said: Words
 
 
 def _stop(connection: Connection, ground: Ground, said: Words) -> Stop | None:
-    machine = ground.machine
-    if machine.retired_at is not None:
-        day = times.moment(machine.retired_at, ground.site.zone, said.language, ground.now)
-        return Stop(said.plain("Retired since %(time)s: nothing more is told of it here.", time=day), "")
-    if machine.held:
-        return Stop(said.plain("Do not run this machine. It is held."), _why(connection, ground, "held"))
-    if not machine.in_service:
-        why = _why(connection, ground, "out_of_service")
-        return Stop(said.plain("Do not run this machine. It is out of service."), why)
-    if machine.segment_gone:
-        title = said.plain("Do not run this machine. A head has no abrasive left.")
-        return Stop(title, said.plain("Bare metal cuts rings into the floor. It stands until new segments are on."))
-    return None
+    match stop_of(ground.machine):
+        case "retired":
+            at = ground.machine.retired_at or ground.now
+            day = times.moment(at, ground.site.zone, said.language, ground.now)
+            return Stop(said.plain("Retired since %(time)s: nothing more is told of it here.", time=day), "")
+        case "out_of_service":
+            why = _why(connection, ground, "out_of_service")
+            return Stop(said.plain("Do not run this machine. It is out of service."), why)
+        case "held":
+            return Stop(said.plain("Do not run this machine. It is held."), _why(connection, ground, "held"))
+        case "bare_head":
+            title = said.plain("Do not run this machine. A head has no abrasive left.")
+            return Stop(title, said.plain("Bare metal cuts rings into the floor. It stands until new segments are on."))
+        case None:
+            return None
 
 
 def _why(connection: Connection, ground: Ground, kind: str) -> str:

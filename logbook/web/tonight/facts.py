@@ -16,6 +16,7 @@ from logbook.domain.instants import HOUR, MINUTE, Instant
 from logbook.domain.machine import FOREVER, Machine
 from logbook.domain.owed import is_out
 from logbook.domain.register import MachineRecord, Register
+from logbook.domain.standing import stop_of
 from logbook.domain.telling.facts import item_of, night_of, tell_of
 from logbook.domain.telling.items import Item
 from logbook.domain.watchman import Watchman
@@ -112,10 +113,13 @@ def _state(fold: Machine, now: Instant) -> tuple[str, Instant | None]:
     def at(*kinds: str) -> Instant | None:
         return max((fold.last[kind][0] for kind in kinds if kind in fold.last), default=None)
 
-    if not fold.in_service:
-        return "out", at("out_of_service")
-    if fold.held:
-        return "held", at("held")
+    match stop_of(fold):
+        case "out_of_service":
+            return "out", at("out_of_service")
+        case "held":
+            return "held", at("held")
+        case _:  # a bare head is a row of its own, and the loudest
+            pass
     charged, put_away = at("charge"), at("put_away")
     stirred = at("start", "unplug", "fill", "prepared")
     # Whoever charges or rinses a machine hours after it was put away does not use it.
