@@ -52,7 +52,7 @@ def what_is_owed(program: Program, code: str | None) -> list[dict[str, Any]]:
     """One object a duty that is owed, by machine, the oldest due instant first."""
     from logbook.domain.owed import owed_now
     from logbook.domain.wording.duties import duty_label
-    from logbook.store import folds
+
 
     register = register_of(program)
     machines = sorted(register.machines.values(), key=lambda each: each.code)
@@ -62,7 +62,7 @@ def what_is_owed(program: Program, code: str | None) -> list[dict[str, Any]]:
     found = []
     with program.store.read() as connection:
         for machine in machines:
-            watchman = folds.load(connection, machine.uuid, program.intake.book(register, machine.uuid))
+            watchman = program.intake.watchman(connection, register, machine.uuid)
             # Nights that have begun since the last entry are opened in memory; nothing is written.
             watchman.advance(max(now, watchman.now))
             fold = watchman.machine
@@ -79,32 +79,38 @@ def what_is_owed(program: Program, code: str | None) -> list[dict[str, Any]]:
 def alerts(db: Db = None, json: Json = False) -> None:
     """Show the alerts that are live: raised, and not over."""
     from logbook.domain.wording.duties import duty_label
+    from logbook.intake import answering
     from logbook.store import alerts as table
-    from logbook.store import folds
 
     with opened(db) as program:
         register = register_of(program)
         found, shown = [], []
         with program.store.read() as connection:
-            for each in table.live(connection):
+            live = table.live(connection)
+            answers = answering.until(connection, live)
+            for each in live:
+                held = answers.get(each.serial, answering.NOBODY)
                 machine = register.machines[each.machine]
-                site = folds.load(connection, each.machine, program.intake.book(register, each.machine)).machine.site
+                site = program.intake.watchman(connection, register, each.machine).machine.site
                 place = register.zone(site, program.now())
                 found.append({
                     "serial": each.serial, "machine": machine.code, "site": site, "duty": each.duty,
                     "opened_by": each.opened_by, "number": each.number, "due_at": show.utc(each.due_at),
-                    "raised_at": show.utc(each.raised_at), "acknowledged_until": show.utc(each.acknowledged_until),
+                    "raised_at": show.utc(each.raised_at), "acknowledged_until": show.utc(held.in_hand),
+                    "asked_until": show.utc(held.asked),
                 })  # fmt: skip
                 shown.append((
                     each.serial, machine.code, site, duty_label(each.duty, "en"), show.wall_clock(each.due_at, place),
-                    show.wall_clock(each.raised_at, place), show.wall_clock(each.acknowledged_until, place),
+                    show.wall_clock(each.raised_at, place), show.wall_clock(held.in_hand, place),
+                    show.wall_clock(held.asked, place),
                 ))  # fmt: skip
     if json:
         show.as_json(found)
     elif not found:
         show.line("No alert is live.")
     else:
-        show.table(("alert", "machine", "site", "duty", "due", "raised", "in hand until"), shown)
+        columns = ("alert", "machine", "site", "duty", "due", "raised", "in hand until", "asked of another until")
+        show.table(columns, shown)
 
 
 def history(

@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple
 from logbook.domain import duties as _duties  # puts every duty's reactions in place
 from logbook.domain.history import BEGINNING, Entry, History
 from logbook.domain.history_rows import Told
-from logbook.domain.instants import Instant
+from logbook.domain.instants import Instant, parse
 from logbook.domain.machine import Book, Duty, Key, Machine, Use
 
 __all__ = ["Alarm", "Folded", "Judged", "Word", "_duties", "alarms", "count", "ended_by", "fold", "judge", "judged"]
@@ -51,7 +51,8 @@ class Folded(NamedTuple):
 
 
 class Alarm(NamedTuple):
-    """One alert as its entries tell it. `answered`: (role, when) of each who took it in hand."""
+    """One alert as its entries tell it. `answered`: (role, when) of each who took it in hand; who gives it back does
+    so by an entry that says "until now", and answers nothing."""
 
     number: int
     serial: int | None
@@ -126,7 +127,7 @@ def alarms(told: Iterable[Told], known_at: Instant) -> dict[Key, tuple[Alarm, ..
             own[number] = Alarm(number, data.get("serial"), each.recorded_at, None, None, ())
         elif number in own and each.kind == "alert_cleared":
             own[number] = own[number]._replace(cleared_at=each.recorded_at, outcome=data["outcome"])
-        elif number in own:
+        elif number in own and parse(data["until"]) > each.recorded_at:
             answered = (*own[number].answered, (each.role, each.recorded_at))
             own[number] = own[number]._replace(answered=answered)
     return {key: tuple(own[number] for number in sorted(own)) for key, own in found.items()}

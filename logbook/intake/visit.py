@@ -59,7 +59,10 @@ class Visit:
         return formed.written
 
     def _answered(self, entries: Iterable[Entry]) -> None:
-        """Someone took an alert in hand, or asked somebody else to: its next step waits until then."""
+        """Someone took an alert in hand, or asked somebody else to: its next step waits until then.
+
+        Whoever takes it "until now" gives it back: it waits no longer than for one who is told of it now.
+        """
         for entry in entries:
             if entry.kind not in ("acknowledged", "passed_on"):
                 continue
@@ -71,7 +74,11 @@ class Visit:
             if entry.kind == "passed_on":
                 passing.asked(self, entry, found)
             until = parse_instant(data["until"])
-            later = None if found.next_step_at is None else max(found.next_step_at, until)
+            later = found.next_step_at
+            if later is not None and until > self.now:
+                later = max(later, until)
+            elif later is not None and entry.kind == "acknowledged":
+                later = min(later, passing.turn_until(self.watchman.machine, found.duty, self.now))
             alerts.acknowledged(self.connection, identity, until, later)
 
     def leave(self, *, attended: bool = False) -> Instant | None:

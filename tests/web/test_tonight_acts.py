@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from logbook.channels.desk import Message
 from logbook.domain.instants import HOUR, MINUTE, parse
-from logbook.intake import Draft
+from logbook.intake import Draft, answering
 from logbook.store import heard, log, words
 from tests.web.conftest import Pages
 from tests.web.test_tonight_board import CALM, Make, look, only, uncharged
@@ -224,7 +224,8 @@ def test_a_duty_is_excused_for_a_reason_and_never_without(pages: Make) -> None:
     browser = one.client("lee")
     assert act(one, browser, "excuse", why="   ") == "/en/tonight?not=why&on=B7H"
     assert stage.entries("B7H", "excused") == []
-    assert act(one, browser, "excuse", why="no power at the quay") == "/en/tonight?done=excused&on=B7H"
+    where = act(one, browser, "excuse", why="no power at the quay")
+    assert where.startswith("/en/tonight?done=excused&on=B7H&undo=")
     [(_kind, _at, data)] = stage.entries("B7H", "excused")
     assert data["duty"] == "charge"
     stage.step()
@@ -387,3 +388,75 @@ def test_the_owner_sees_every_site(pages: Make) -> None:
     page = one.client("own").get("/en/tonight").text
     assert "B7H" in page
     assert "B8F" in page
+
+
+# -- taking back ------------------------------------------------------------------------------------------------
+
+
+def test_what_was_taken_by_mistake_is_given_back_and_the_next_in_line_does_not_wait_for_it(pages: Make) -> None:
+    one, stage = two(pages)
+    browser = one.client("lee")
+    act(one, browser, "take")
+    stage.now += MINUTE
+    assert act(one, browser, "back") == "/en/tonight?done=back&on=B7H"
+    row = only(look(one))  # late again, and nobody has it
+    assert row.answer == "Given back at 15:01 (supervisor): nobody has it in hand."
+    assert "B7H is in nobody&#39;s hands again." in browser.get("/en/tonight?done=back&on=B7H").text
+    given = stage.now
+    # the next in line has the turn that the first in line has: PT2H, escalation, rules.md; not the PT8H taken before
+    stage.until(given + 2 * HOUR - MINUTE)
+    assert stage.entries("B7H", "alert_escalated") == []
+    stage.until(given + 2 * HOUR)
+    assert [data["role"] for _kind, _at, data in stage.entries("B7H", "alert_escalated")] == ["owner"]
+
+
+def test_a_history_counts_what_was_given_back_as_no_answer(pages: Make) -> None:
+    one, stage = two(pages)
+    browser = one.client("lee")
+    act(one, browser, "take")
+    stage.now += MINUTE
+    act(one, browser, "back")
+    page = browser.get("/en/history/B7H").text
+    assert page.count("answered by the supervisor") == 1
+    assert "battery charge, given back" in page
+
+
+def test_what_was_excused_by_mistake_is_struck_in_plain_sight(pages: Make) -> None:
+    one, stage = two(pages)
+    browser = one.client("lee")
+    page = browser.get(act(one, browser, "excuse", why="wrong machine")).text
+    assert look(one).late == ()
+    undo = fields(page, "undo")
+    assert undo["entry"]
+    assert one.post(one.client("sol"), "/en/tonight/undo", **undo).status_code == 404  # it is not theirs to take back
+    assert send(one, browser, "undo", undo) == "/en/tonight?done=unexcused&on=B7H"
+    assert send(one, browser, "undo", undo) == "/en/tonight?done=unexcused&on=B7H"
+    assert [data["entry"] for _kind, _at, data in stage.entries("B7H", "void")] == [undo["entry"]]
+    assert only(look(one)).code == "B7H"
+
+
+def test_an_old_excuse_is_not_taken_back_by_its_form(pages: Make) -> None:
+    one, stage = two(pages)
+    browser = one.client("lee")
+    undo = fields(browser.get(act(one, browser, "excuse", why="wrong machine")).text, "undo")
+    stage.now += 31 * MINUTE  # undo_within: PT30M
+    assert send(one, browser, "undo", undo) == "/en/tonight?not=long&on=B7H"
+    assert stage.entries("B7H", "void") == []
+
+
+# -- what the table of alerts may say ---------------------------------------------------------------------------
+
+
+def test_a_passed_on_alert_is_asked_of_another_and_in_nobodys_hands(pages: Make) -> None:
+    one, stage = two(pages)
+    assert stage.read(lambda c: answering.until(c, [stage.alert("B7H", "charge")])) == {}
+    act(one, one.client("lee"), "pass", to=stage.person("sol"))
+    alert = stage.alert("B7H", "charge")
+    turn = stage.now + 2 * HOUR
+    assert stage.read(lambda c: answering.until(c, [alert])) == {alert.serial: answering.Until(asked=turn)}
+    act(one, one.client("sol"), "take", **{"for": "PT12H"})
+    until = stage.now + 12 * HOUR
+    assert stage.read(lambda c: answering.until(c, [alert])) == {alert.serial: answering.Until(in_hand=until)}
+    stage.now += MINUTE
+    act(one, one.client("sol"), "back")
+    assert stage.read(lambda c: answering.until(c, [alert])) == {alert.serial: answering.NOBODY}

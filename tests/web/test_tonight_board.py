@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 
 from logbook.domain.instants import HOUR, MINUTE, Instant, parse, text
+from logbook.web.pages import words as pages_words
+from logbook.web.tonight.headline import headline
 from logbook.web.tonight.model import Board, Row
 from logbook.web.tonight.reading import Boards, version
 from logbook.web.tonight.tree import tree
@@ -122,7 +124,7 @@ def test_an_alert_in_hand_stands_apart_until_its_time_is_over(pages: Make) -> No
     assert board.late == ()
     [row] = board.hands
     assert row.answer == "In hand since 16:00 (supervisor), until 18:00."
-    assert board.headline.startswith("Nothing is late that nobody has in hand")
+    assert board.headline.startswith("All that is late is in somebody's hands")
     stage.until(START + 10 * HOUR)
     board = look(one)
     assert board.hands == ()
@@ -152,7 +154,7 @@ def test_what_falls_due_soon_is_said_and_counted(pages: Make) -> None:
     board = look(one)
     [due] = board.due
     assert (due.code, due.span, due.by_words) == ("B7H", "30 min", "08:30")
-    assert board.headline == "Nothing is late; one falls due before 12:00."
+    assert board.headline == "Nothing is late; one machine falls due before 12:00."
     assert board.late == ()
 
 
@@ -334,3 +336,54 @@ def test_instants_are_those_of_the_site_in_either_zone(pages: Make) -> None:
     assert shown["B8F"] == ("since 09:00", "hours of St. John’s")
     assert look(one).axis.zone
     assert look(one, "HX").axis.zone == ""
+
+
+def test_the_headline_is_a_sentence_for_none_one_and_many_in_both_languages() -> None:
+    said = {
+        language: [headline(late, hands, due, "06:00", pages_words(language, "tonight"))
+                   for late, hands, due in ((0, 0, 0), (0, 0, 1), (0, 0, 5), (0, 2, 0), (1, 0, 0), (1, 0, 1), (4, 1, 13))]
+        for language in ("en", "es")
+    }  # fmt: skip
+    assert said["en"] == [
+        "Nothing is late, and nothing falls due before 06:00.",
+        "Nothing is late; one machine falls due before 06:00.",
+        "Nothing is late; five machines fall due before 06:00.",
+        "All that is late is in somebody's hands, and nothing falls due before 06:00.",
+        "One machine is late.",
+        "One machine is late, and one falls due before 06:00.",
+        "Four machines are late, and 13 fall due before 06:00.",
+    ]
+    assert said["es"] == [
+        "Nada va con retraso, y nada vence antes de las 06:00.",
+        "Nada va con retraso; a una máquina le vence algo antes de las 06:00.",
+        "Nada va con retraso; a cinco máquinas les vence algo antes de las 06:00.",
+        "Todo lo que va con retraso está en manos de alguien, y nada vence antes de las 06:00.",
+        "Una máquina va con retraso.",
+        "Una máquina va con retraso, y a una le vence algo antes de las 06:00.",
+        "Cuatro máquinas van con retraso, y a 13 les vence algo antes de las 06:00.",
+    ]
+
+
+def test_machines_in_ordinary_use_are_said_in_one_sentence_and_each_stays_at_hand(pages: Make) -> None:
+    one = pages(**terrible.fleet())
+    terrible.play(one.stage)
+    board = look(one)
+    together = [tuple(each.code for each in these) for these in board.due_together]
+    # of three machines at each of two zones nothing more is owed than by any machine that is out
+    assert sorted(len(each) for each in together) == [1, 1, 3, 3]
+    assert sorted(code for each in together for code in each) == sorted(each.code for each in board.due)
+    page = one.client("own").get("/en/tonight").text
+    assert page.count("In use; due after they are put away, at") == 2
+    for each in board.due:
+        assert f'id="due-{each.code}"' in page
+        assert f'id="due-{each.code}-excuse"' in page
+    for these in board.due_together:
+        assert len({each.by for each in these}) == 1
+
+
+def test_a_machine_that_owes_something_else_is_not_said_with_the_others(pages: Make) -> None:
+    one = pages(**terrible.fleet())
+    codes = terrible.play(one.stage)
+    [alone] = [these for these in look(one).due_together if these[0].code == codes[2]]
+    assert len(alone) == 1  # a fault waits for an answer there, and it is held
+    assert alone[0].duties.startswith("answer to what is wrong")

@@ -18,7 +18,7 @@ from logbook.web.api import shapes
 from logbook.web.api.answers import following, read, written
 from logbook.web.api.asking import Asked, Looking, WithKey
 from logbook.web.api.bodies import Sent, contents
-from logbook.web.api.machines import READ_PROBLEMS, Most, alert_of
+from logbook.web.api.machines import READ_PROBLEMS, Most, alerts_of
 from logbook.web.api.problems import Problem, shown
 from logbook.web.api.reporting import CHANNEL, record
 from logbook.web.api.shapes import at
@@ -51,7 +51,7 @@ def of_machine(asked: WithKey, machine: str, most: Most = 100, after: _After = 0
 
 
 def _page(asked: Asked, sight: Looking, found: Sequence[table.Alert], most: int) -> Response:
-    items = [alert_of(sight, each) for each in found[:most]]
+    items = alerts_of(sight, found[:most])
     link = following(asked.request, after=items[-1].serial) if len(found) > most else None
     return read(asked.request, shapes.Alerts(items=items, next=link))
 

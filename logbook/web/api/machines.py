@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -10,6 +11,7 @@ from starlette.responses import Response
 from logbook.domain.machine import Machine as Fold
 from logbook.domain.owed import Owed, is_out, owed_now
 from logbook.domain.register import MachineRecord
+from logbook.intake import answering
 from logbook.store import alerts, log
 from logbook.web.api import shapes
 from logbook.web.api.answers import READ, Time, following, instant, read
@@ -48,7 +50,7 @@ def machine(asked: WithKey, machine: str) -> Response:
         if head is None or fold.commissioned_at is None:
             raise Problem("not_there", "The machine has no log yet. Nothing was done.")
         now = max(sight.now, watchman.now)
-        live = [alert_of(sight, each) for each in alerts.live(sight.connection, known.uuid)]
+        live = alerts_of(sight, alerts.live(sight.connection, known.uuid))
         made = shapes.MachineNow(
             **_line(sight, known).model_dump(), zone=sight.register.zone(fold.site, sight.now).key,
             commissioned_at=at(fold.commissioned_at), seq=head.seq, head=head.head, recorded_at=at(head.recorded_at),
@@ -87,12 +89,17 @@ def duty_of(owed: Owed) -> shapes.Duty:
     )  # fmt: skip
 
 
-def alert_of(sight: Looking, alert: alerts.Alert) -> shapes.Alert:
-    """An alert as it is answered, at the site where its machine stands now."""
+def alerts_of(sight: Looking, found: Sequence[alerts.Alert]) -> list[shapes.Alert]:
+    """Alerts as they are answered, each at the site where its machine stands now."""
+    answers = answering.until(sight.connection, found)
+    return [_alert(sight, each, answers.get(each.serial, answering.NOBODY)) for each in found]
+
+
+def _alert(sight: Looking, alert: alerts.Alert, held: answering.Until) -> shapes.Alert:
     return shapes.Alert(
         serial=alert.serial, machine=sight.register.machines[alert.machine].code, site=sight.site(alert.machine),
         duty=alert.duty, opened_by=alert.opened_by, number=alert.number, due_at=at(alert.due_at),
-        raised_at=at(alert.raised_at), acknowledged_until=at_or_none(alert.acknowledged_until),
+        raised_at=at(alert.raised_at), acknowledged_until=at_or_none(held.in_hand), asked_until=at_or_none(held.asked),
         cleared_at=at_or_none(alert.cleared_at), outcome=alert.outcome,
     )  # fmt: skip
 

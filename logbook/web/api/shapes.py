@@ -46,7 +46,11 @@ class DueDuty(Duty):
 
 
 class Alert(Form):
-    """An alert. `serial` is the number by which people call it; `outcome` says how it ended, null while it is live."""
+    """An alert. `serial` is the number by which people call it; `outcome` says how it ended, null while it is live.
+
+    `acknowledged_until`: until when somebody has it in hand, by the last answer; `asked_until`: until when somebody has
+    been asked to see to it and has not answered. Null where that is not so.
+    """
 
     serial: int
     machine: Plate
@@ -57,6 +61,7 @@ class Alert(Form):
     due_at: At
     raised_at: At
     acknowledged_until: At | None
+    asked_until: At | None
     cleared_at: At | None
     outcome: str | None
 

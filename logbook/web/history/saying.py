@@ -222,8 +222,8 @@ class Sayer:
                 case _:
                     yield f"{name}: {value if isinstance(value, str) else json.dumps(value)}"
 
-    def of_duty(self, kind: str, data: Mapping[str, Any], place: str) -> Iterator[str]:
-        """What an entry about a duty says: which, when due, how it ended, who has it until when."""
+    def of_duty(self, kind: str, data: Mapping[str, Any], place: str, at: Instant) -> Iterator[str]:
+        """What an entry about a duty says: which, when due, how it ended, who has it until when. `at`: when recorded."""
         plain, duty = self.words.plain, data.get("duty")
         if duty is None:
             return
@@ -240,6 +240,12 @@ class Sayer:
             yield f"{label}: {self.outcome(data['outcome'])}"
         elif kind == "alert_escalated":
             yield plain("%(duty)s, now to the %(role)s", duty=label, role=role_label(data["role"], self.language))
+        elif kind == "acknowledged" and parse(data["until"]) <= at:
+            yield plain("%(duty)s, given back", duty=label)
+        elif kind == "passed_on":
+            role = role_label(str(data["role"]), self.language)
+            yield plain("%(duty)s, the %(role)s is asked until %(at)s", duty=label, role=role,
+                        at=self._parsed(data["until"], place))  # fmt: skip
         elif kind == "acknowledged":
             yield plain("%(duty)s, in hand until %(at)s", duty=label, at=self._parsed(data["until"], place))
         else:

@@ -21,7 +21,7 @@ from logbook.domain.register import Register
 from logbook.domain.telling.facts import tell_of
 from logbook.evidence.form import read as read_form
 from logbook.intake import Draft, Receipt, passing
-from logbook.store import alerts, folds, heard, log, words
+from logbook.store import alerts, heard, log, words
 from logbook.store.alerts import Alert
 from logbook.web.house import House
 from logbook.web.tonight.aside import sender_of
@@ -95,6 +95,37 @@ class Acts:
                 data = {**_of(alert), "to": name, "role": whom.role, "until": text(until)}
                 made.append(Draft(each_id, alert.machine, "passed_on", data))
             return made
+
+        self._once(id, drafts)
+
+    def give_back(self, id: str, serials: Sequence[int], seen: str) -> None:
+        """Nobody has alerts of one machine in hand any more: what was tapped by mistake, or cannot be seen to."""
+
+        def drafts(connection: Connection, register: Register) -> Sequence[Draft]:
+            found, _fold, now = self._alerts(connection, register, serials, seen)
+            return [
+                Draft(each_id, alert.machine, "acknowledged", {**_of(alert), "until": text(now)})
+                for each_id, alert in zip(_ids(id, found), found, strict=True)
+            ]
+
+        self._once(id, drafts)
+
+    def unexcuse(self, id: str, entry: str) -> None:
+        """Strike what this very person excused a moment ago: the duty stands as before, and the log shows both."""
+
+        def drafts(connection: Connection, register: Register) -> Sequence[Draft]:
+            found = log.find(connection, entry)
+            if found is None or found.kind != "excused":
+                raise NotYours
+            fold, now = self._fold(connection, register, found.machine)
+            mine = words.reporter_of(connection, found.machine, self._visitor.person.uuid)
+            if read_form(found.bytes).reporter != mine:
+                raise NotYours
+            if now - found.recorded_at > fold.policy(now).duration("undo_within").micros:
+                raise Not("long")
+            if entry in log.struck(connection, found.machine):
+                raise Not("over")
+            return [Draft(id, found.machine, "void", {"entry": entry})]
 
         self._once(id, drafts)
 
@@ -222,7 +253,7 @@ class Acts:
         """A machine of this visitor's, as it is now. Raises NotYours."""
         if machine not in register.machines:
             raise NotYours
-        watchman = folds.load(connection, machine, self._house.intake.book(register, machine))
+        watchman = self._house.intake.watchman(connection, register, machine)
         now = max(self._house.now(), watchman.now)
         watchman.advance(now)
         if not self._visitor.at(watchman.machine.site):

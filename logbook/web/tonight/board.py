@@ -13,6 +13,7 @@ from babel.dates import format_date
 
 from logbook.domain.instants import HOUR, Instant
 from logbook.domain.register import Register
+from logbook.domain.telling.facts import OF_A_USE
 from logbook.domain.telling.items import Item
 from logbook.domain.wallclock import wall, zone
 from logbook.domain.wording import times
@@ -27,8 +28,8 @@ from logbook.web.tonight import aside
 from logbook.web.tonight.axis import axis_of
 from logbook.web.tonight.facts import AHEAD, Facts
 from logbook.web.tonight.headline import headline, window_title
-from logbook.web.tonight.model import Axis, Board, Due, Mark, Row, Standing
-from logbook.web.tonight.rows import Known, late_of
+from logbook.web.tonight.model import Alike, Axis, Board, Due, Mark, Row, Standing
+from logbook.web.tonight.rows import Known, hours_of, late_of
 from logbook.web.tonight.told import Answer
 
 Trio = tuple[str, str, str]
@@ -91,10 +92,9 @@ def board(read: Read, sites: frozenset[str], say: Words, now: Instant) -> Board:
     )
     late, hands, due, later = _rows(machines, known)
     before = times.clock(axis.ends, place, language)
-    fresh = [each for each in due if not each.also_late]
     standing = {facts.uuid: _standing(facts, known, late, hands, due) for facts in machines}
     return Board(
-        headline=headline(len(late), len(hands), len(fresh), before, say),
+        headline=headline(len(late), len(hands), len(due), before, say),
         title=window_title(len(late), say),
         clock=axis.clock,
         day=format_date(wall(now, zone(place)), "EEEE d MMMM", locale=times.locale(language)),
@@ -146,10 +146,10 @@ def _rows(machines: Sequence[Facts], known: Known) -> tuple[list[Row], list[Row]
         coming = [item for item in facts.items if known.now < item.due_at <= known.now + AHEAD]
         soon = [item for item in coming if item.due_at <= known.axis.ends]
         if soon:
-            due.append(_due(facts, soon, known, also_late=row is not None or hand is not None))
+            due.append(_due(facts, soon, known))
         after = [item for item in coming if item not in soon]
         if after:
-            later.append(_due(facts, after, known, also_late=False))
+            later.append(_due(facts, after, known))
     order = {id(item): number for number, item in enumerate(worst_first(item for item, _row in late))}
     late.sort(key=lambda each: order[id(each[0])])
     hands.sort(key=lambda row: (row.until or 0, row.code))
@@ -161,7 +161,7 @@ def _rows(machines: Sequence[Facts], known: Known) -> tuple[list[Row], list[Row]
     )
 
 
-def _due(facts: Facts, items: Sequence[Item], known: Known, *, also_late: bool) -> Due:
+def _due(facts: Facts, items: Sequence[Item], known: Known) -> Due:
     language, first = known.say.language, items[0]
     labels = list(dict.fromkeys(duty_label(item.duty, language) for item in items))
     return Due(
@@ -169,7 +169,28 @@ def _due(facts: Facts, items: Sequence[Item], known: Known, *, also_late: bool) 
         span=times.span(first.due_at - known.now, language),
         by_words=times.moment(first.due_at, first.zone, language, known.now), duties=", ".join(labels),
         excusable=tuple((item.duty, item.opened_by, duty_label(item.duty, language)) for item in items),
-        state=_state_words(facts, known), also_late=also_late,
+        state=_state_words(facts, known), hours_of=hours_of(first.zone, known), alike=_alike(facts, items, known),
+    )  # fmt: skip
+
+
+def _alike(facts: Facts, items: Sequence[Item], known: Known) -> Alike | None:
+    """What a machine in ordinary use owes, as all owe it that are out on the same terms; None if it owes aught else.
+
+    What hangs on its put-away is due at the latest at the instant given here, which comes only if none is reported.
+    """
+    of_use = [item for item in items if item.duty in OF_A_USE]
+    if facts.state != "used" or facts.since is None or not of_use:
+        return None
+    rest = [item for item in items if item not in of_use]
+    last = {item.due_at for item in of_use}
+    if len(last) > 1 or any(item.duty != "night" for item in rest) or any(i.opened_at < facts.since for i in of_use):
+        return None
+    language, first = known.say.language, of_use[0]
+    return Alike(
+        place=first.zone, hours_of=hours_of(first.zone, known), night=tuple(sorted({item.due_at for item in rest})),
+        latest=first.due_at, latest_words=times.moment(first.due_at, first.zone, language, known.now),
+        duties=", ".join(dict.fromkeys(duty_label(item.duty, language) for item in of_use)),
+        others=", ".join(dict.fromkeys(duty_label(item.duty, language) for item in rest)),
     )  # fmt: skip
 
 
@@ -195,7 +216,7 @@ def _standing(facts: Facts, known: Known, late: Sequence[Row], hands: Sequence[R
     elif any(row.machine == facts.uuid for row in due):
         which, word = "due", say.plain("Due")
     else:
-        which, word = "clear", say.plain("Clear")
+        which, word = "clear", say.plain("Nothing due")
     return Standing(facts.code, facts.uuid, which, word, _state_words(facts, known), facts.why or "")
 
 

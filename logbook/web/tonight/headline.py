@@ -17,24 +17,28 @@ def count_words(number: int, say: Words) -> str:
 
 
 def headline(late: int, hands: int, due: int, before: str, say: Words) -> str:
-    """From counts of machines. `before`: until when what falls due is counted, as a clock shows it."""
+    """From counts of machines: those of the page's own lists, so that the sentence and the links below it agree.
+
+    A machine that is late may fall due with something else as well. `before`: until when that is counted, as a clock
+    shows it.
+    """
     if late:
         count = count_words(late, say)
         first = say.plural("%(number)s machine is late", "%(number)s machines are late", late, number=count).unescape()
     elif hands:
-        first = say.plain("Nothing is late that nobody has in hand")
+        first = say.plain("All that is late is in somebody's hands")
     else:
         first = say.plain("Nothing is late")
     facts = {"first": first, "number": count_words(due, say), "time": before}
     if due and late:
         whole = say.plural(
-            "%(first)s, %(number)s more falls due before %(time)s.", "%(first)s, %(number)s more fall due before %(time)s.",
+            "%(first)s, and %(number)s falls due before %(time)s.", "%(first)s, and %(number)s fall due before %(time)s.",
             due, **facts,
         ).unescape()  # fmt: skip
     elif due:
         whole = say.plural(
-            "%(first)s; %(number)s falls due before %(time)s.", "%(first)s; %(number)s fall due before %(time)s.", due,
-            **facts,
+            "%(first)s; %(number)s machine falls due before %(time)s.",
+            "%(first)s; %(number)s machines fall due before %(time)s.", due, **facts,
         ).unescape()  # fmt: skip
     elif late:
         whole = f"{first}."

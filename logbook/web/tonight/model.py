@@ -116,6 +116,21 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class Alike:
+    """What machines in ordinary use owe on the same terms. `night`: when the night's word is due, if it is owed, named
+    by `others`; `duties` hang on the put-away, and are due at `latest` if none is reported. `place`: an IANA zone.
+    """
+
+    place: str
+    hours_of: str
+    night: tuple[Instant, ...]
+    latest: Instant
+    latest_words: str
+    duties: str
+    others: str
+
+
+@dataclass(frozen=True, slots=True)
 class Due:
     """One machine with what falls due on it: `by` the earliest, in words `by_words`."""
 
@@ -129,7 +144,8 @@ class Due:
     duties: str
     excusable: tuple[tuple[str, str, str], ...]
     state: str
-    also_late: bool
+    hours_of: str = ""
+    alike: Alike | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,3 +210,11 @@ class Board:
     people: tuple[Choice, ...] = ()
     due_before: str = ""
     now: Instant = 0
+
+    @property
+    def due_together(self) -> tuple[tuple[Due, ...], ...]:
+        """What falls due, with what machines in ordinary use owe on the same terms said once for all of them."""
+        found: dict[object, list[Due]] = {}
+        for each in self.due:
+            found.setdefault((each.alike, each.by) if each.alike is not None else each.key, []).append(each)
+        return tuple(tuple(each) for each in found.values())

@@ -32,6 +32,8 @@ DONE: dict[str, str] = {
     "taken": mark("%(code)s is in your hands now. It stays on this page until the log hears that it was done."),
     "passed": mark("Asked. %(code)s stays late here until they answer; if they do not, the next in line is told."),
     "excused": mark("Excused on %(code)s, with your reason. It never counts as done."),
+    "back": mark("%(code)s is in nobody's hands again. If nobody takes it, the next in line is told."),
+    "unexcused": mark("Struck: %(code)s is not excused. What you excused stands as before; the log shows both."),
     "theirs": mark("The text is theirs now, and what it says was saved."),
     "nobodys": mark("The text stays as it came, and waits for nobody any more."),
     "accepted": mark("Accepted: what they report counts like everybody's."),
@@ -44,6 +46,7 @@ NOT: dict[str, str] = {
     ),
     "nobody": mark("That can be asked only of another leader of this site who can be reached. Nothing was changed."),
     "why": mark("Excusing %(code)s needs a reason. Nothing was changed; write one."),
+    "long": mark("That was too long ago to be taken back here. Nothing was changed."),
     "text": mark("That text does not wait any more: somebody has dealt with it. Nothing was changed."),
     "unread": mark(
         "What it says could not be read as theirs either, so it still waits. Write down yourself what it tells."
@@ -51,15 +54,21 @@ NOT: dict[str, str] = {
     "answered": mark("That number has been answered already. Nothing was changed."),
     "refused": mark("The log did not take it. Nothing was changed; look at the row once more."),
 }
+_ID = re.compile(r"[0-9a-f-]{36}")
 _CODE = re.compile(r"[A-Za-z0-9_. -]{1,40}")
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What the page says about what was just tried."""
+    """What the page says about what was just tried. `undo`: the entry of the caller's that can be taken back, of the
+    machine `code`; "" if there is none.
+    """
 
     well: bool
     sentence: str
+    undo: str = ""
+    code: str = ""
+    form_id: str = ""
 
 
 @router.get("/{lang}/tonight")
@@ -88,8 +97,10 @@ def _said(request: Request, lang: str) -> Said | None:
     found = well or ill
     if found is None:
         return None
-    code = asked.get("on", "")
-    return Said(ill is None, words(lang, "tonight").plain(found, code=code if _CODE.fullmatch(code) else ""))
+    code = asked.get("on", "") if _CODE.fullmatch(asked.get("on", "")) else ""
+    undo = asked.get("undo", "") if well and _ID.fullmatch(asked.get("undo", "")) else ""
+    new_id = house_of(request).intake.new_id() if undo else ""
+    return Said(ill is None, words(lang, "tonight").plain(found, code=code), undo, code, new_id)
 
 
 @router.get("/{lang}/tonight/rows.json")
@@ -169,6 +180,21 @@ def excuse(request: Request, lang: Language, leader: Leader, fields: Fields) -> 
     )
 
 
+@router.post("/{lang}/tonight/back")
+def give_back(request: Request, lang: Language, leader: Leader, fields: Fields) -> Response:
+    """I do not see to it after all."""
+    acts = Acts(house_of(request), leader)
+    return _done(lang, "back", fields, lambda: acts.give_back(_id(fields), _serials(fields), text(fields, "seen")))
+
+
+@router.post("/{lang}/tonight/undo")
+def unexcuse(request: Request, lang: Language, leader: Leader, fields: Fields) -> Response:
+    """What was excused a moment ago is not."""
+    acts = Acts(house_of(request), leader)
+    entry = door.id_checked(text(fields, "entry"))
+    return _done(lang, "unexcused", fields, lambda: acts.unexcuse(_id(fields), entry))
+
+
 @router.post("/{lang}/tonight/name")
 def name(request: Request, lang: Language, leader: Leader, fields: Fields) -> Response:
     """Open the name behind the last act, on purpose."""
@@ -200,6 +226,8 @@ def newcomer(request: Request, lang: Language, leader: Leader, fields: Fields) -
 
 def _done(lang: str, word: str, fields: FormData, act: Callable[[], object]) -> Response:
     found = {"done": word, "on": text(fields, "on", 40)}
+    if word == "excused":
+        found["undo"] = _id(fields)
     try:
         act()
     except Not as why:

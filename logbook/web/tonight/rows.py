@@ -85,7 +85,7 @@ def _row(what: str, facts: Facts, items: Sequence[Item], known: Known) -> Row | 
     last = facts.last
     return Row(
         key=f"{what}-{facts.code}", mark=_mark(what, facts), word=_word(what, facts, say), machine=facts.uuid,
-        code=facts.code, site=first.site_name, hours_of=_hours_of(place, known), since=since,
+        code=facts.code, site=first.site_name, hours_of=hours_of(place, known), since=since,
         span=times.span(now - since, say.language), since_words=times.since(since, place, say.language, now),
         matters=matters,
         also=tuple((item.duty, item.opened_by, duty_label(item.duty, say.language)) for item in spoken),
@@ -120,7 +120,8 @@ def _word(what: str, facts: Facts, say: Words) -> str:
     return say.plain("Late") if what == "late" else say.plain("In hand")
 
 
-def _hours_of(place: str, known: Known) -> str:
+def hours_of(place: str, known: Known) -> str:
+    """Whose hours a row is written in, where the sites shown are not all in one zone; else ""."""
     if not known.several_zones:
         return ""
     return known.say.plain("hours of %(city)s", city=city(place, known.say.language))

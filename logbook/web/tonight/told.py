@@ -110,6 +110,8 @@ def answer_line(answers: Sequence[Answer], say: Words, place: str, now: Instant)
         return say.plain(
             "Asked at %(time)s (%(who)s): the %(whom)s had until %(until)s, and has not answered.", **facts
         )
+    if last.until <= last.at:
+        return say.plain("Given back at %(time)s (%(who)s): nobody has it in hand.", **facts)
     if last.until > now:
         return say.plain("In hand since %(time)s (%(who)s), until %(until)s.", **facts)
     return say.plain("It was in hand from %(time)s (%(who)s); that ended at %(until)s.", **facts)

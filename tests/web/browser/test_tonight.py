@@ -39,6 +39,13 @@ def live(page: Page, address: str = "/en/tonight") -> Page:
     return page
 
 
+def opened(page: Page, fold: str) -> None:
+    """Tap a fold open, if it is one on this screen, and not open yet."""
+    summary = page.locator(f"{fold} > summary")
+    if summary.is_visible() and page.locator(fold).get_attribute("open") is None:
+        summary.click()
+
+
 def _unloaded(page: Page) -> None:
     page.evaluate("window.stays = true")
 
@@ -47,6 +54,7 @@ def test_what_is_recorded_elsewhere_appears_and_what_is_typed_stays(served: Serv
     one = night(served)
     page = live(windows.page(one, "lee", width=1360))
     _unloaded(page)
+    opened(page, "#late-B7H-rest")
     page.locator("#late-B7H-excuse summary").click()
     why = page.locator("#late-B7H-why")
     why.fill("no power at the")
@@ -54,8 +62,8 @@ def test_what_is_recorded_elsewhere_appears_and_what_is_typed_stays(served: Serv
     expect(page.locator("#due-D2J")).to_be_visible()
     one.stage.tell("C2N", "charge")
     expect(page.locator("#late-C2N")).to_have_count(0)
-    expect(page.locator("h1")).to_have_text("One machine is late, one more falls due before 19:00.")
-    expect(page.locator("#spoken")).to_have_text("One machine is late, one more falls due before 19:00.")
+    expect(page.locator("h1")).to_have_text("One machine is late, and one falls due before 19:00.")
+    expect(page.locator("#spoken")).to_have_text("One machine is late, and one falls due before 19:00.")
     assert why.input_value() == "no power at the"
     page.keyboard.type(" quay")  # the cursor is still where it was
     assert why.input_value() == "no power at the quay"
@@ -68,6 +76,7 @@ def test_what_is_recorded_elsewhere_appears_and_what_is_typed_stays(served: Serv
 def test_a_row_that_is_over_stays_while_somebody_types_in_it(served: Serve, windows: Windows) -> None:
     one = night(served)
     page = live(windows.page(one, "lee"))
+    opened(page, "#late-B7H-rest")
     page.locator("#late-B7H-excuse summary").click()
     page.locator("#late-B7H-why").fill("half a rea")
     one.stage.tell("B7H", "charge")
@@ -78,6 +87,7 @@ def test_a_row_that_is_over_stays_while_somebody_types_in_it(served: Serve, wind
 def test_what_somebody_opened_stays_open_and_what_has_the_focus_keeps_it(served: Serve, windows: Windows) -> None:
     one = night(served)
     page = live(windows.page(one, "lee"))
+    opened(page, "#late-B7H-rest")
     page.locator("#late-B7H-long summary").click()
     page.locator("#late-B7H-for").focus()
     one.stage.tell("C2N", "charge")
@@ -149,10 +159,28 @@ def test_without_scripts_everything_is_done_by_forms(served: Serve, windows: Win
     expect(page.locator(".done")).to_contain_text("Asked. B7H stays late here")
     page.locator("#late-C2N .first").click()
     expect(page.locator("#hand-C2N")).to_be_visible()
+    opened(page, "#late-B7H-rest")
     page.locator("#late-B7H form[action$=name] button").click()
     expect(page.locator(".done")).to_contain_text("Ana Silva")
     kinds: list[Any] = [kind for kind, _at, _data in one.stage.entries("B7H", "passed_on", "name_opened")]
     assert kinds == ["passed_on", "name_opened"]
+
+
+def test_a_narrow_screen_folds_what_is_not_worst_and_a_wide_one_shows_it(served: Serve, windows: Windows) -> None:
+    one = night(served)
+    page = windows.page(one, "lee", java_script_enabled=False)
+    page.goto("/en/tonight")
+    worst, other = (each.get_attribute("id") for each in page.locator("#late .row").all())
+    expect(page.locator(f"#{worst}-rest .told")).to_be_visible()
+    expect(page.locator(f"#{other}-rest .told")).to_be_hidden()
+    expect(page.locator(f"#{other} .first")).to_be_visible()
+    page.locator(f"#{other}-rest > summary").click()
+    expect(page.locator(f"#{other}-rest .told")).to_be_visible()
+    wide = windows.page(one, "lee", width=1360, java_script_enabled=False)
+    wide.goto("/en/tonight")
+    expect(wide.locator(f"#{other}-rest .told")).to_be_visible()
+    expect(wide.locator(f"#{other}-rest > summary")).to_be_hidden()
+    expect(wide.locator("#all-D2J")).to_be_visible()
 
 
 def _until(holds: Callable[[], bool], seconds: float = 10.0) -> None:
