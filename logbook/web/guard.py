@@ -1,6 +1,6 @@
 """What stands before every page: the headers that bind a browser, and the refusal of what another site has it send.
 
-Promises that no answer leaves without its policy, that nothing is written on the word of a cookie alone when another
+Promises that no page leaves without its policy, that nothing is written on the word of a cookie alone when another
 site asked for it, and that a body larger than a page can need is not read. Knows nothing of people.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = "; ".join((
@@ -37,9 +37,15 @@ HEADERS = {
     "Permissions-Policy": "geolocation=(), microphone=(), camera=(self), payment=()",
     "X-Robots-Tag": "noindex",
 }
+FILE_HEADERS = {name: HEADERS[name] for name in ("X-Content-Type-Options", "Cross-Origin-Resource-Policy")}
+"""What binds a style or a script: it is taken for what it is, and by nobody else. The rest is the page's that asks for
+it, and each file would carry as much of it as it has of its own, over a poor signal."""
+_NO_FILE = ".svg"
+"""A picture of this kind is a document where somebody opens it by itself."""
 BODY_MOST = 12_000_000
 """Octets: a phone's photograph as it comes out of the camera, and a little more."""
 _SAFE = {"GET", "HEAD", "OPTIONS"}
+_FOUND = {200, 304}
 
 
 class Guard:
@@ -47,9 +53,10 @@ class Guard:
 
     def __init__(self, app: ASGIApp, *, secure: bool = False) -> None:
         self._app = app
-        self._headers = dict(HEADERS)
+        headers = dict(HEADERS)
         if secure:
-            self._headers["Strict-Transport-Security"] = "max-age=31536000"
+            headers["Strict-Transport-Security"] = "max-age=31536000"
+        self._headers, self._file_headers = _raw(headers), _raw(FILE_HEADERS)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass on and add the headers."""
@@ -60,10 +67,11 @@ class Guard:
 
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
-                made = MutableHeaders(scope=message)
-                for name, value in self._headers.items():
-                    made.setdefault(name, value)
-                made.setdefault("Cache-Control", "no-store")
+                known = list(message.get("headers", ()))
+                names = {name.lower() for name, _value in known}
+                bare = message["status"] in _FOUND and _is_file(scope["path"])
+                added = self._file_headers if bare else self._headers
+                message["headers"] = known + [each for each in added if each[0] not in names]
             await send(message)
 
         refusal = _refusal(scope, headers)
@@ -71,6 +79,14 @@ class Guard:
             await _say(guarded, *refusal)
             return
         await self._app(scope, _limited(receive), guarded)
+
+
+def _raw(headers: dict[str, str]) -> list[tuple[bytes, bytes]]:
+    return [(name.lower().encode(), value.encode()) for name, value in {**headers, "Cache-Control": "no-store"}.items()]
+
+
+def _is_file(path: str) -> bool:
+    return path.startswith("/static/") and not path.endswith(_NO_FILE)
 
 
 def _refusal(scope: Scope, headers: Headers) -> tuple[int, str] | None:

@@ -13,7 +13,7 @@ from tests.web.conftest import Pages
 
 def test_every_answer_leaves_with_its_policy(pages: Callable[..., Pages]) -> None:
     browser = pages().client("lee")
-    for path in ("/", "/en/nowhere", assets.address("base.css"), "/static/x/none.css"):
+    for path in ("/", "/en/nowhere", assets.address("icon.svg"), "/static/x/none.css", "/static/x/none.js"):
         answer = browser.get(path)
         policy = answer.headers["content-security-policy"]
         assert "unsafe" not in policy
@@ -21,6 +21,15 @@ def test_every_answer_leaves_with_its_policy(pages: Callable[..., Pages]) -> Non
         assert "require-trusted-types-for 'script'" in policy
         assert answer.headers["x-content-type-options"] == "nosniff"
         assert answer.headers["strict-transport-security"]
+
+
+def test_a_style_carries_only_what_binds_it_itself(pages: Callable[..., Pages]) -> None:
+    browser = pages().client()
+    for name in ("base.css", "phone.js"):
+        headers = browser.get(assets.address(name)).headers
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["cross-origin-resource-policy"] == "same-origin"
+        assert not {"content-security-policy", "permissions-policy", "set-cookie"} & set(headers)
 
 
 def test_files_are_kept_by_browsers_as_long_as_they_are_the_same(pages: Callable[..., Pages]) -> None:
