@@ -100,3 +100,22 @@ def test_too_many_machines_are_cut_and_said(pages: Callable[..., Pages]) -> None
     one = planted(pages)
     found = preview.difference(one.house, [known(one)] * 41, "settings", {"values": {"filter": True}})
     assert (found.done, found.of) == (40, 41)
+
+
+def test_a_machine_s_own_nights_are_previewed_and_saved_as_they_were_shown(pages: Callable[..., Pages]) -> None:
+    one = planted(pages)
+    lee, path = one.client("lee"), "/en/register/machines/B7H/fit"
+    fields = {**hidden(lee.get(path).text, path), "code": "B7H", "own_nights": "own",
+              "n0_day": ["MO", "WE"], "n0_from": "22:00", "n0_to": "06:00"}  # fmt: skip
+    before = len(fleet_entries(one))
+    answer = one.post(lee, f"{path}/preview", **fields)
+    assert answer.status_code == 200
+    assert re.search(r"would have raised [1-9]\d* alerts more", answer.text)
+    assert len(fleet_entries(one)) == before
+    days = [day for _name, day in re.findall(r'name="(n0_day)" value="(\w\w)"', answer.text)]
+    assert one.post(lee, path, **{**hidden(answer.text, path), "n0_day": days}).status_code == 303
+    assert one.stage.register.by_code["B7H"].nights == (("FREQ=WEEKLY;BYDAY=MO,WE", "22:00", "06:00", ()),)
+    wrong = one.post(lee, f"{path}/preview", **{**fields, "n0_to": ""})
+    assert wrong.status_code == 422
+    assert "A night needs a beginning and an end" in wrong.text
+    assert one.post(lee, "/en/register/machines/B8F/fit/preview", **fields).status_code == 404

@@ -94,9 +94,9 @@ def now(request: Request, lang: Language, who: Owner, came: Sent) -> Response:
 
 def _carried(said: str) -> list[Row]:
     try:
-        rows = json.loads(said)
+        rows = json.loads(said.encode(errors="replace"))
         return [{n: str(row[n]) for n in ("line", *COLUMNS) if n in row} for row in rows]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         return []
 
 

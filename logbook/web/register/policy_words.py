@@ -1,6 +1,8 @@
-"""The numbers of policy in people's words: a label for each key, and each value as it is said."""
+"""The numbers of policy in people's words: a sentence for each key, which its value completes, and values as they are said."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 from logbook.domain.calendar import parse_duration
 from logbook.domain.policy import DUTIES, KEYS, Value
@@ -11,46 +13,46 @@ from logbook.domain.wording.times import days_of, span
 from logbook.web.pages import Words
 
 LABELS = {
-    "closing": mark("Closing work may lie so long before the put-away"),
-    "longest_use": mark("A use stays open after its latest start"),
-    "late_after": mark("Shown as recorded late after"),
-    "day_turns": mark("A working day ends at"),
-    "settle": mark("Late news may go on arriving for"),
-    "rinse.grace": mark("Time to empty and rinse after the put-away"),
-    "charge.grace": mark("Time to put on charge after the put-away"),
-    "squeegee.grace": mark("Time to see to the squeegee after the put-away"),
-    "prepared.grace": mark("The look-over may be told after the start for"),
-    "prepared.window": mark("A look-over counts before the start for"),
-    "watering.every": mark("Battery water is seen to every (the battery maker's word comes first)"),
-    "filter.every": mark("The filter is seen to every"),
-    "segments.every": mark("Segments are measured every"),
-    "segments.reorder_at": mark("New segments are ordered at"),
-    "fault.answer_within": mark("A fault is answered within"),
-    "repair.within": mark("A repair is done within"),
-    "delivery.within": mark("What was ordered comes within"),
-    "night.grace": mark("A night is accounted for, after its end, within"),
-    "night.window": mark("A put-away counts for a night, before its beginning, from"),
-    "escalation": mark("Who is told, one after another"),
-    "remind": mark("The cleaner is reminded once"),
-    "remind_before": mark("The reminder goes out ahead by"),
-    "gather": mark("Alerts of one person are gathered for"),
-    "quiet": mark("Quiet hours"),
-    "cap": mark("Messages a person a day, at most"),
-    "confirm_within": mark("The next way is tried after"),
-    "charge_before_night": mark("Not on charge is told before the next night by"),
-    "nights_untold_urgent": mark("Nights without a word that are urgent"),
-    "lone_machine": mark("A text may leave out the code where there is one machine"),
-    "personal_word": mark("New segments by text need the sender's own word"),
-    "undo_within": mark("A text can be taken back for"),
-    "keep_texts": mark("Raw texts are kept for (the local law decides)"),
-    "keep_photographs": mark("Photographs are kept for (the local law decides)"),
-    "keep_private": mark("Other private words are kept for (the local law decides)"),
+    "closing": mark("Closing work counts from %(value)s before the put-away on"),
+    "longest_use": mark("A use stays open for %(value)s after its latest start"),
+    "late_after": mark("What is told later than %(value)s is shown as recorded late"),
+    "day_turns": mark("A night's work belongs to the day that ends at %(value)s"),
+    "settle": mark("Late news may go on arriving for %(value)s before it rings"),
+    "rinse.grace": mark("The tanks are emptied and rinsed within %(value)s of the put-away"),
+    "charge.grace": mark("The machine is put on charge within %(value)s of the put-away"),
+    "squeegee.grace": mark("The squeegee is seen to within %(value)s of the put-away"),
+    "prepared.grace": mark("The look-over may be told until %(value)s after the start"),
+    "prepared.window": mark("A look-over counts from %(value)s before the start on"),
+    "watering.every": mark("Battery water is seen to every %(value)s"),
+    "filter.every": mark("The filter is cleaned every %(value)s"),
+    "segments.every": mark("The segments are measured every %(value)s"),
+    "segments.reorder_at": mark("New segments are ordered when %(value)s are left"),
+    "fault.answer_within": mark("A fault is answered within %(value)s"),
+    "repair.within": mark("A repair is done within %(value)s"),
+    "delivery.within": mark("What was ordered comes within %(value)s"),
+    "night.grace": mark("A night is accounted for within %(value)s of its end"),
+    "night.window": mark("A put-away counts for a night from %(value)s before it begins"),
+    "escalation": mark("Told of what is late: %(value)s"),
+    "remind": mark("The cleaner is reminded once: %(value)s"),
+    "remind_before": mark("The reminder goes out %(value)s ahead"),
+    "gather": mark("Alerts of one person are gathered for %(value)s"),
+    "quiet": mark("Nobody is rung for what can wait in these hours: %(value)s"),
+    "cap": mark("A person gets at most %(value)s messages a day"),
+    "confirm_within": mark("The next way is tried when %(value)s bring no word of arrival"),
+    "charge_before_night": mark("A machine not on charge is told %(value)s before its next night"),
+    "nights_untold_urgent": mark("So many nights running without a word are urgent: %(value)s"),
+    "lone_machine": mark("A text may leave out the code where there is one machine: %(value)s"),
+    "personal_word": mark("New segments by text need the sender's own word: %(value)s"),
+    "undo_within": mark("A text can be taken back for %(value)s"),
+    "keep_texts": mark("Texts are kept as they came for %(value)s"),
+    "keep_photographs": mark("Photographs are kept for %(value)s"),
+    "keep_private": mark("Other private words are kept for %(value)s"),
 }
 OF_DUTY = {
-    "": mark("It is kept"),
-    "tell": mark("How it is told"),
-    "acknowledge_for": mark("Taken in hand holds for"),
-    "escalate": mark("Who is told of it, one after another"),
+    "": mark("It is asked for at all: %(value)s"),
+    "tell": mark("Where it is late, that is told %(value)s"),
+    "acknowledge_for": mark("Taken in hand, it is not passed on for %(value)s"),
+    "escalate": mark("Told of it: %(value)s"),
 }
 TELLING = {
     "now": mark("soon, outside quiet hours"),
@@ -64,19 +66,59 @@ _NOMINAL = ("P1D", "P3D", "P5D", "P7D", "P10D", "P14D", "P21D", "P30D", "P90D", 
 
 
 def label(name: str) -> str:
-    """What a key is about, to be translated."""
+    """The sentence that a key's value completes, to be translated; of a duty's own, `it` is the duty."""
     if name in LABELS:
         return LABELS[name]
     return OF_DUTY["" if name in DUTIES else name.rpartition(".")[2]]
 
 
-def groups() -> list[tuple[str, list[Key]]]:
-    """("", the numbers of no duty), then each duty with its own."""
-    found: dict[str, list[Key]] = {"": [], **{duty: [] for duty in DUTIES}}
-    for key in KEYS.values():
-        duty = key.name.partition(".")[0]
-        found[duty if duty in DUTIES else ""].append(key)
-    return list(found.items())
+NOTES = {
+    "watering.every": mark("The battery maker's word comes first."),
+    "keep_texts": mark("The law of the place decides; settle it with licensed advice."),
+    "keep_photographs": mark("The law of the place decides; settle it with licensed advice."),
+    "keep_private": mark("The law of the place decides; settle it with licensed advice."),
+}
+"""What is to be thought of before a number is changed, by key."""
+_TELLING = (
+    "escalation", "quiet", "cap", "gather", "confirm_within", "remind", "remind_before", "charge_before_night",
+    "nights_untold_urgent",
+)  # fmt: skip
+_WORDS = ("keep_texts", "keep_photographs", "keep_private")
+_TEXTS = ("lone_machine", "personal_word", "undo_within")
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Numbers that belong together. `duty`: whose they are; else `title`, to be translated; `first` are not folded."""
+
+    keys: tuple[Key, ...]
+    title: str = ""
+    duty: str = ""
+    first: bool = False
+
+
+def groups() -> list[Group]:
+    """Every number once: who is told, then each duty with its own, then what is rarer."""
+    left = dict(KEYS)
+
+    def some(*names: str) -> tuple[Key, ...]:
+        return tuple(left.pop(name) for name in names if name in left)
+
+    telling, texts, kept = some(*_TELLING), some(*_TEXTS), some(*_WORDS)
+    # A duty's own number stands before how it is told.
+    duties = [
+        Group(some(*(n for n in KEYS if n.startswith(f"{duty}.") and n.rpartition(".")[2] not in OF_DUTY),
+                   *(n for n in KEYS if n.startswith(f"{duty}.")), duty), duty=duty)
+        for duty in DUTIES
+    ]  # fmt: skip
+    rest = tuple(left.values())
+    return [
+        Group(telling, mark("Who is told, and when"), first=True),
+        *duties,
+        Group(rest, mark("Uses, days and late news")),
+        Group(texts, mark("Texts from cleaners")),
+        Group(kept, mark("What people wrote, and how long it is kept")),
+    ]
 
 
 def said(value: Value | None, say: Words) -> str:

@@ -120,7 +120,8 @@ def _workbook(content: bytes) -> list[list[str]]:
             parts = packed.infolist()
             if len(parts) > PARTS_MOST or sum(part.file_size for part in parts) > UNPACKED_MOST:
                 raise SheetRefused(TOO_LARGE)
-            if any(b"<!DOCTYPE" in packed.open(part).read(2_000) for part in parts):
+            # Wherever it stands, and in UTF-16 too: a workbook declares nothing, and what is declared may grow.
+            if any(b"<!DOCTYPE" in packed.read(part).replace(b"\0", b"") for part in parts):
                 raise SheetRefused(UNREADABLE)
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=False, keep_links=False)
         sheet = book.worksheets[0]
@@ -146,7 +147,7 @@ def plan(rows: list[Row], register: Register, now: Instant) -> tuple[list[Line],
     taken = {*register.by_code, *(r.get("code", "").upper() for r in rows if r.get("what") == "machine")}
     length = max((len(c) for c in taken if codes.valid(c)), default=3)
     for raw in rows:
-        row, what, number = dict(raw), raw.get("what", "").lower(), int(raw.get("line", 0))
+        row, what, number = dict(raw), raw.get("what", "").lower(), _line(raw)
         if what == "machine" and not row.get("code"):
             row["code"] = codes.generate(length, taken)
             taken.add(row["code"])
@@ -199,6 +200,12 @@ def plan(rows: list[Row], register: Register, now: Instant) -> tuple[list[Line],
     )
     wanting = {(w.kind.partition("_")[0], w.key): w for w in differences(file, register)}
     return [_judged(line, wanting, register) for line in lines], file, firm
+
+
+def _line(row: Row) -> int:
+    """The row's number, as the form brought it back."""
+    said = row.get("line", "")
+    return int(said) if said.isascii() and said.isdigit() and len(said) < 7 else 0
 
 
 def _judged(line: Line, wanting: dict[tuple[str, str], Wanted], register: Register) -> Line:

@@ -17,9 +17,10 @@ from logbook.intake import Draft
 from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language
-from logbook.web.register import nightform
+from logbook.web.register import nightform, preview
 from logbook.web.register.fields import Field, Sheet, given, show
-from logbook.web.register.ground import MEANWHILE, Meanwhile, fleet_log, form_id, part, save, state
+from logbook.web.register.ground import MEANWHILE, Meanwhile, fleet_log, form_id, machines_of, part, save, state
+from logbook.web.register.supposed import BUSY, carried, shown
 from logbook.web.who.visitor import Leader, NotYours, Owner, Visitor
 
 router = APIRouter()
@@ -197,6 +198,32 @@ def _meanwhile(request: Request, lang: str, house: House, sheet: Sheet, code: st
     )
 
 
-def failed(request: Request, lang: str, site: SiteRecord, fields: FormData, why: str, status: int) -> Response:
-    """The form once more, with what was entered and what is wrong."""
+@router.post("/{lang}/register/sites/{code}/preview", include_in_schema=False)
+def before(request: Request, lang: Language, who: Leader, code: str, fields: Fields) -> Response:
+    """What a site's other nights would have raised last month. Raises NotYours."""
+    house = house_of(request)
+    with house.store.read() as connection:
+        register = house.register(connection)
+        if code not in register.sites or not who.at(code):
+            raise NotYours
+        machines = [m for m in machines_of(house, connection, who).values() if m.site == code]
+    try:
+        data = {**entry(fields, register.sites[code])}
+        found = preview.difference(house, machines, "site_set", data)
+    except preview.Busy:
+        return _failed(request, lang, register.sites[code], fields, BUSY, 503)
+    except ValueError as why:
+        return _failed(request, lang, register.sites[code], fields, str(why), 422)
+    return shown(
+        request,
+        lang,
+        found,
+        f"/{lang}/register/sites/{code}",
+        carried(fields),
+        str(form_id(fields)),
+        f"/{lang}/register/sites/{code}",
+    )
+
+
+def _failed(request: Request, lang: str, site: SiteRecord, fields: FormData, why: str, status: int) -> Response:
     return show(request, lang, _sheet(lang, site, "", fields, text(fields, "seen", 40)), wrong=why, status=status)
