@@ -8,11 +8,9 @@ they can have read it. Asking takes nothing in hand: until they answer, the next
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import msgspec
-from sqlalchemy import Connection
 
 from logbook.domain import door
 from logbook.domain.calendar import after, zone
@@ -24,8 +22,8 @@ from logbook.domain.register import Register
 from logbook.domain.telling.facts import item_of, tell_of
 from logbook.domain.telling.items import Tell
 from logbook.domain.telling.quiet import is_quiet, next_letter, span_of
-from logbook.evidence.form import read as read_form
-from logbook.store import alerts, log, notices, words
+from logbook.intake.reading import looker, own_words
+from logbook.store import alerts, notices, words
 
 if TYPE_CHECKING:
     from logbook.domain.history import Entry
@@ -85,34 +83,15 @@ def asked(visit: Visit, entry: Entry, found: alerts.Alert) -> None:
     tell: Tell = "urgent" if tell_of(fold, record.duty, visit.now) == "urgent" else "now"
     site = register.sites[record.duty.site or fold.site]
     item = item_of(
-        fold, record.duty, _looker(connection, visit.uuid), uuid=visit.uuid, code=visit.code, site_name=site.name,
+        fold, record.duty, looker(connection, visit.uuid), uuid=visit.uuid, code=visit.code, site_name=site.name,
         zone=site.zone, number=found.number, raised_at=found.raised_at, tell=tell, serial=found.serial,
     )  # fmt: skip
     item.asked_by, item.step = entry.role, max(found.step, 2)
     if found.duty in ("fault", "repair"):
-        item.note = _note(connection, visit.uuid, fold)
+        item.note = own_words(connection, visit.uuid, fold, "fault", "note")
     ready = heard_at(person, register, policy, tell, visit.now)
     row = notices.Notice(
         str(uuid.uuid5(_SPACE, f"{entry.id} {person.uuid}")), person.uuid, visit.uuid, found.duty, found.opened_by,
         found.number, tell, msgspec.json.encode(item), visit.now, ready,
     )  # fmt: skip
     notices.add(connection, [row])
-
-
-def _looker(connection: Connection, machine: str) -> Callable[[int], tuple[str, dict[str, Any]]]:
-    def look(seq: int) -> tuple[str, dict[str, Any]]:
-        for row in log.by_seq(connection, machine, seq - 1):
-            formed = read_form(row.bytes)
-            return formed.role, formed.data
-        raise LookupError(f"{machine} has no entry {seq}")
-
-    return look
-
-
-def _note(connection: Connection, machine: str, fold: Machine) -> str | None:
-    """The reporter's own words about the latest fault, if they are still kept."""
-    seq = fold.last.get("fault", (0, 0))[1]
-    for row in log.by_seq(connection, machine, seq - 1) if seq else ():
-        found = [word.content.decode() for word in words.of_entry(connection, machine, row.id) if word.item == "note"]
-        return found[0] if found else None
-    return None

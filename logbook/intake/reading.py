@@ -6,6 +6,7 @@ bytes as they lie; that they are what was once written is the business of `logbo
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import msgspec
@@ -13,8 +14,11 @@ from sqlalchemy import Connection
 
 from logbook.domain.entries.faults import PHOTO_ITEM
 from logbook.domain.history_rows import Told
+from logbook.domain.machine import Machine
 from logbook.domain.register import Register
+from logbook.evidence.form import read as read_form
 from logbook.store import log, words
+from logbook.store.log import Stored
 
 
 class _Said(msgspec.Struct, gc=False):
@@ -29,6 +33,33 @@ _said = msgspec.json.Decoder(_Said).decode
 KEPT = "kept"
 """What stands for a photograph among private words."""
 _NOTHING: dict[str, str | None] = {}
+
+
+def entry_at(connection: Connection, machine: str, seq: int) -> Stored | None:
+    """The entry with this number in a machine's log, or None."""
+    row = next(iter(log.by_seq(connection, machine, seq - 1)), None)
+    return row if row is not None and row.seq == seq else None
+
+
+def looker(connection: Connection, machine: str) -> Callable[[int], tuple[str, dict[str, Any]]]:
+    """What an item asks of its machine's entries, by number: (role, data). It raises LookupError for one that is not there."""
+
+    def look(seq: int) -> tuple[str, dict[str, Any]]:
+        row = entry_at(connection, machine, seq)
+        if row is None:
+            raise LookupError(f"{machine} has no entry {seq}")
+        formed = read_form(row.bytes)
+        return formed.role, formed.data
+
+    return look
+
+
+def own_words(connection: Connection, machine: str, fold: Machine, kind: str, item: str) -> str | None:
+    """Somebody's own words, such as `note` or `why`, in a machine's latest entry of a kind, while they are kept."""
+    seq = fold.last.get(kind, (0, 0))[1]
+    row = entry_at(connection, machine, seq) if seq else None
+    kept = words.of_entry(connection, machine, row.id) if row is not None else ()
+    return next((word.content.decode() for word in kept if word.item == item), None)
 
 
 def told_of(connection: Connection, machine: str, register: Register) -> list[Told]:

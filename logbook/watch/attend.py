@@ -7,7 +7,7 @@ written together or not at all. A crash before it leaves the due instant standin
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
@@ -25,8 +25,9 @@ from logbook.domain.telling.reminders import reminders
 from logbook.domain.telling.who import Notice, in_role, notices
 from logbook.evidence.form import read as read_form
 from logbook.intake import CLOCK, Draft, Intake
+from logbook.intake.reading import entry_at, looker, own_words
 from logbook.intake.visit import Visit
-from logbook.store import alerts, log, words
+from logbook.store import alerts, words
 from logbook.store import notices as shelf
 from logbook.watch.roster import RegisterRoster
 
@@ -223,23 +224,13 @@ class Attention:
         register = self.visit.register
         site = register.sites[duty.site]
         item = item_of(
-            self.fold, duty, _looker(self.connection, self.visit.uuid), uuid=self.visit.uuid, code=self.visit.code,
+            self.fold, duty, looker(self.connection, self.visit.uuid), uuid=self.visit.uuid, code=self.visit.code,
             site_name=site.name, zone=site.zone, number=number, raised_at=self.now, tell=tell, serial=serial,
             outcome=outcome,
         )  # fmt: skip
         if duty.duty in ("fault", "repair"):
-            item.note = self._note()
+            item.note = own_words(self.connection, self.visit.uuid, self.fold, "fault", "note")
         return item
-
-    def _note(self) -> str | None:
-        """The reporter's own words about a fault: the latest fault's, kept privately, for those who must act on it."""
-        seq = self.fold.last.get("fault", (0, 0))[1]
-        for row in log.by_seq(self.connection, self.visit.uuid, seq - 1) if seq else ():
-            for word in words.of_entry(self.connection, self.visit.uuid, row.id):
-                if word.item == "note":
-                    return word.content.decode()
-            break
-        return None
 
     def _remind(self) -> None:
         """The cleaner, once a duty, while it can still be mended."""
@@ -273,11 +264,12 @@ class Attention:
         if untold:
             return [person.uuid for person in register.who("cleaner", self.fold.site)]
         seq = max((seq for _at, seq in self.fold.last.values()), default=0)
-        for row in log.by_seq(self.connection, self.visit.uuid, seq - 1):
-            person = words.person_of(self.connection, self.visit.uuid, read_form(row.bytes).reporter)
-            known = register.people.get(person) if person is not None else None
-            return [known.uuid] if known is not None and known.role == "cleaner" else []
-        return []
+        row = entry_at(self.connection, self.visit.uuid, seq)
+        if row is None:
+            return []
+        person = words.person_of(self.connection, self.visit.uuid, read_form(row.bytes).reporter)
+        known = register.people.get(person) if person is not None else None
+        return [known.uuid] if known is not None and known.role == "cleaner" else []
 
     def _warn_before_night(self) -> None:
         """Still not on charge so long before its next night: somebody must hear of it while there is time."""
@@ -296,13 +288,3 @@ class Attention:
         alert = alerts.find(self.connection, (self.visit.uuid, *duty.key, record.count))
         item = self._item(duty, record.count, "now", alert.serial if alert is not None else None, None)
         self._put_down(item, told, f"before {begins}")
-
-
-def _looker(connection: Connection, machine: str) -> Callable[[int], tuple[str, dict[str, Any]]]:
-    def look(seq: int) -> tuple[str, dict[str, Any]]:
-        for row in log.by_seq(connection, machine, seq - 1):
-            formed = read_form(row.bytes)
-            return formed.role, formed.data
-        raise LookupError(f"{machine} has no entry {seq}")
-
-    return look

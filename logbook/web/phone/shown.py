@@ -21,8 +21,8 @@ from logbook.domain.wording.cautions import ACID, BARE, BATTERY, DRAIN, FLOOR, H
 from logbook.domain.wording.duties import duty_label
 from logbook.domain.wording.labels import entry_label, role_label
 from logbook.evidence.form import read as read_form
+from logbook.intake.reading import entry_at, own_words
 from logbook.store import log, words
-from logbook.store.log import Stored
 from logbook.web.pages import Words
 from logbook.web.phone.acts import BUTTONS, CARDS, END_CARD, START_CARD
 from logbook.web.phone.ground import Ground
@@ -161,7 +161,7 @@ def _last(connection: Connection, ground: Ground, person: Person, said: Words) -
         return said.plain("Nothing has been told of this machine yet."), ""
     kind = max(places, key=lambda each: places[each])
     at, seq = places[kind]
-    row: Stored | None = next(iter(log.by_seq(connection, ground.uuid, seq - 1)), None)
+    row = entry_at(connection, ground.uuid, seq)
     told = None if row is None else read_form(row.bytes)
     mine = words.reporter_of(connection, ground.uuid, person.uuid)
     time = times.moment(at, ground.site.zone, said.language, ground.now)
@@ -218,31 +218,23 @@ def _trouble(connection: Connection, ground: Ground, person: Person, said: Words
 
 
 def _stop(connection: Connection, ground: Ground, said: Words) -> Stop | None:
+    def why(kind: str) -> str:
+        return own_words(connection, ground.uuid, ground.machine, kind, "why") or ""
+
     match stop_of(ground.machine):
         case "retired":
             at = ground.machine.retired_at or ground.now
             day = times.moment(at, ground.site.zone, said.language, ground.now)
             return Stop(said.plain("Retired since %(time)s: nothing more is told of it here.", time=day), "")
         case "out_of_service":
-            why = _why(connection, ground, "out_of_service")
-            return Stop(said.plain("Do not run this machine. It is out of service."), why)
+            return Stop(said.plain("Do not run this machine. It is out of service."), why("out_of_service"))
         case "held":
-            return Stop(said.plain("Do not run this machine. It is held."), _why(connection, ground, "held"))
+            return Stop(said.plain("Do not run this machine. It is held."), why("held"))
         case "bare_head":
             title = said.plain("Do not run this machine. A head has no abrasive left.")
             return Stop(title, said.plain("Bare metal cuts rings into the floor. It stands until new segments are on."))
         case None:
             return None
-
-
-def _why(connection: Connection, ground: Ground, kind: str) -> str:
-    """The reason that was written, while it is kept."""
-    place = ground.machine.last.get(kind)
-    row = None if place is None else next(iter(log.by_seq(connection, ground.uuid, place[1] - 1)), None)
-    if row is None:
-        return ""
-    kept = [word.content.decode() for word in words.of_entry(connection, ground.uuid, row.id) if word.item == "why"]
-    return kept[0] if kept else str(read_form(row.bytes).data.get("why") or "")
 
 
 def _card(

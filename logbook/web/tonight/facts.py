@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass
-from typing import Any
 
 from sqlalchemy import Connection
 
@@ -22,7 +21,8 @@ from logbook.domain.telling.items import Item
 from logbook.domain.watchman import Watchman
 from logbook.evidence.form import read as read_form
 from logbook.intake import Intake
-from logbook.store import log, words
+from logbook.intake.reading import entry_at, looker, own_words
+from logbook.store import log
 
 AHEAD: Instant = 12 * HOUR
 """What falls due within this time is shown."""
@@ -99,7 +99,7 @@ def _facts(
         return None
     state, since = _state(fold, now)
     items, spoken_for = _items(connection, register, record, watchman, now)
-    why = _words_of(connection, record.uuid, fold, _STOPS[state], "why") if state in _STOPS else None
+    why = own_words(connection, record.uuid, fold, _STOPS[state], "why") if state in _STOPS else None
     return Facts(
         record.uuid, record.code, fold.site, state, since, items, _last(connection, record.uuid, fold), why, spoken_for,
         seq, _good_until(watchman, now),
@@ -143,11 +143,11 @@ def _items(
             spoken_for.add(duty.key)
         site = register.sites[duty.site or fold.site]
         item = item_of(
-            fold, duty, lambda seq: _look(connection, record.uuid, seq), uuid=record.uuid, code=record.code,
+            fold, duty, looker(connection, record.uuid), uuid=record.uuid, code=record.code,
             site_name=site.name, zone=site.zone, number=0, raised_at=0, tell=tell_of(fold, duty, now),
         )  # fmt: skip
         if duty.duty in _NOTES:
-            item.note = _words_of(connection, record.uuid, fold, _NOTES[duty.duty], "note")
+            item.note = own_words(connection, record.uuid, fold, _NOTES[duty.duty], "note")
         items.append(item)
     return tuple(items), frozenset(spoken_for)
 
@@ -164,27 +164,10 @@ def _good_until(watchman: Watchman, now: Instant) -> Instant:
     return min((at for at in ends if now < at < FOREVER), default=now + _KEPT)
 
 
-def _look(connection: Connection, machine: str, seq: int) -> tuple[str, dict[str, Any]]:
-    for row in log.by_seq(connection, machine, seq - 1):
-        formed = read_form(row.bytes)
-        return formed.role, formed.data
-    raise LookupError(f"{machine} has no entry {seq}")
-
-
 def _last(connection: Connection, machine: str, fold: Machine) -> Last | None:
     """The latest act that a cleaner reported. Only the latest of each kind are looked at: one of them is it."""
     for at, seq in sorted(fold.last.values(), reverse=True)[:6]:
-        for row in log.by_seq(connection, machine, seq - 1):
-            if read_form(row.bytes).role == "cleaner":
-                return Last(row.id, at)
-            break
-    return None
-
-
-def _words_of(connection: Connection, machine: str, fold: Machine, kind: str, item: str) -> str | None:
-    """Somebody's own words in the latest entry of a kind, if they are still kept."""
-    seq = fold.last.get(kind, (0, 0))[1]
-    for row in log.by_seq(connection, machine, seq - 1) if seq else ():
-        found = [word.content.decode() for word in words.of_entry(connection, machine, row.id) if word.item == item]
-        return found[0] if found else None
+        row = entry_at(connection, machine, seq)
+        if row is not None and read_form(row.bytes).role == "cleaner":
+            return Last(row.id, at)
     return None
