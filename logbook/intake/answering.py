@@ -1,4 +1,4 @@
-"""Whether a live alert is in somebody's hands, or somebody was only asked: what the table's one instant does not tell.
+"""Answers to alerts: what their entries say, and whether a live one is in somebody's hands or somebody was only asked.
 
 Promises to follow the log: `acknowledged` takes an alert in hand, or gives it back when it says "until now";
 `passed_on` asks and takes nothing in hand. Writes nothing.
@@ -11,7 +11,9 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from logbook.domain.instants import Instant, parse
+from logbook.domain.calendar import after
+from logbook.domain.instants import Instant, parse, text
+from logbook.domain.machine import Machine
 from logbook.evidence.form import read as read_form
 from logbook.store import tellings
 from logbook.store.alerts import Alert
@@ -28,6 +30,21 @@ class Until(NamedTuple):
 
 
 NOBODY = Until()
+
+
+def about(alert: Alert) -> dict[str, str | int]:
+    """Which alert an answer is to, as its entry's data says it."""
+    return {
+        "duty": alert.duty, "opened_by": alert.opened_by, "number": alert.number, "due_at": text(alert.due_at)
+    }  # fmt: skip
+
+
+def taken(alert: Alert, fold: Machine, now: Instant, until: Instant | None = None) -> dict[str, str | int]:
+    """The data of an `acknowledged`: in hand until then; None: for as long as policy lets an alert of its duty wait."""
+    if until is None:
+        policy = fold.policy(now)
+        until = after(now, policy.acknowledge_for(alert.duty), fold.book.zone(fold.site, now), policy.day_turns)
+    return {**about(alert), "until": text(until)}
 
 
 def until(connection: Connection, found: Iterable[Alert]) -> dict[int, Until]:

@@ -10,11 +10,9 @@ from typing import Any
 from logbook.channels.desk.known import Known
 from logbook.channels.desk.message import Message, id_of
 from logbook.domain import door
-from logbook.domain.calendar import after
-from logbook.domain.instants import text
 from logbook.domain.people import Person
 from logbook.domain.register import Register
-from logbook.intake import Draft, Intake
+from logbook.intake import Draft, Intake, answering
 from logbook.intake.joining import joining
 from logbook.store import alerts, heard, log
 
@@ -62,13 +60,7 @@ class Orders:
             raise door.Refused("no_alert", "There is no such alert any more.")
         if not person.leads or not person.at(fold.site):
             raise door.Refused("not_allowed", "That alert is for the supervisor of its site.")
-        hold = fold.policy(message.at).acknowledge_for(found.duty)
-        until = after(message.at, hold, register.zone(fold.site, message.at), fold.policy(message.at).day_turns)
-        data = {
-            "duty": found.duty, "opened_by": found.opened_by, "number": found.number, "due_at": text(found.due_at),
-            "until": text(until),
-        }  # fmt: skip
-        return Draft(id_of(message, 0), found.machine, "acknowledged", data)
+        return Draft(id_of(message, 0), found.machine, "acknowledged", answering.taken(found, fold, message.at))
 
     def opt(self, message: Message, control: str, person: Person) -> Draft:
         """Out or in, for the way by which the text came."""

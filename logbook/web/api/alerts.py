@@ -8,10 +8,9 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query
 from starlette.responses import Response
 
-from logbook.domain.calendar import after as after_span
-from logbook.domain.instants import parse, text
+from logbook.domain.instants import parse
 from logbook.evidence.form import read as read_form
-from logbook.intake import By, Draft
+from logbook.intake import By, Draft, answering
 from logbook.store import alerts as table
 from logbook.store import log
 from logbook.web.api import shapes
@@ -80,17 +79,11 @@ def acknowledge(asked: WithKey, sent: Sent, serial: Annotated[int, Path(ge=1, le
             )  # fmt: skip
         if found.cleared_at is not None:
             raise Problem("alert_over", f"Alert {serial} is over ({found.outcome}). Nothing was saved.")
-        policy = sight.register.policy(found.machine, site, sight.now)
-        hold = policy.acknowledge_for(found.duty)
-        until = after_span(sight.now, hold, sight.register.zone(site, sight.now), policy.day_turns)
-        data = {
-            "duty": found.duty, "opened_by": found.opened_by, "number": found.number, "due_at": text(found.due_at),
-            "until": text(until),
-        }  # fmt: skip
+        data = answering.taken(found, sight.fold(found.machine).machine, sight.now)
         draft, by = Draft(taking.id, found.machine, "acknowledged", data), By(person.uuid, person.role, CHANNEL)
     (entry,) = record(sight.house, [draft], by).entries
     taken = shapes.Taken(
-        id=entry.id, serial=serial, until=at(until), recorded_at=at(entry.recorded_at), repeated=entry.repeated
+        id=entry.id, serial=serial, until=str(data["until"]), recorded_at=at(entry.recorded_at), repeated=entry.repeated
     )
     return written(taken, new=not entry.repeated)
 

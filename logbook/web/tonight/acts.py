@@ -14,13 +14,12 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from logbook.domain import door
-from logbook.domain.calendar import after
 from logbook.domain.instants import HOUR, MINUTE, Instant, text
 from logbook.domain.machine import Machine
 from logbook.domain.register import Register
 from logbook.domain.telling.facts import tell_of
 from logbook.evidence.form import read as read_form
-from logbook.intake import Draft, Receipt, passing
+from logbook.intake import Draft, Receipt, answering, passing
 from logbook.store import alerts, heard, log, words
 from logbook.store.alerts import Alert
 from logbook.web.house import House
@@ -66,8 +65,9 @@ class Acts:
 
         def drafts(connection: Connection, register: Register) -> Sequence[Draft]:
             found, fold, now = self._alerts(connection, register, serials, seen)
+            until = now + FOR[lasts] if lasts in FOR else None
             return [
-                Draft(each_id, alert.machine, "acknowledged", {**_of(alert), "until": text(_until(fold, alert, lasts, now))})
+                Draft(each_id, alert.machine, "acknowledged", answering.taken(alert, fold, now, until))
                 for each_id, alert in zip(_ids(id, found), found, strict=True)
             ]  # fmt: skip
 
@@ -92,7 +92,7 @@ class Acts:
                     whom, register, fold.policy(now), "urgent" if tell == "urgent" else "now", now
                 )
                 until = passing.turn_until(fold, alert.duty, begins)
-                data = {**_of(alert), "to": name, "role": whom.role, "until": text(until)}
+                data = {**answering.about(alert), "to": name, "role": whom.role, "until": text(until)}
                 made.append(Draft(each_id, alert.machine, "passed_on", data))
             return made
 
@@ -102,9 +102,9 @@ class Acts:
         """Nobody has alerts of one machine in hand any more: what was tapped by mistake, or cannot be seen to."""
 
         def drafts(connection: Connection, register: Register) -> Sequence[Draft]:
-            found, _fold, now = self._alerts(connection, register, serials, seen)
+            found, fold, now = self._alerts(connection, register, serials, seen)
             return [
-                Draft(each_id, alert.machine, "acknowledged", {**_of(alert), "until": text(now)})
+                Draft(each_id, alert.machine, "acknowledged", answering.taken(alert, fold, now, now))
                 for each_id, alert in zip(_ids(id, found), found, strict=True)
             ]
 
@@ -261,20 +261,7 @@ class Acts:
         return watchman.machine, now
 
 
-def _of(alert: Alert) -> dict[str, str | int]:
-    return {
-        "duty": alert.duty, "opened_by": alert.opened_by, "number": alert.number, "due_at": text(alert.due_at)
-    }  # fmt: skip
-
-
 def _ids(id: str, found: Sequence[Alert]) -> list[str]:
     """The form's own id for the first, and one made of it for each other: the same form never writes twice."""
     space = uuid.UUID(id)
     return [id, *(str(uuid.uuid5(space, str(alert.serial))) for alert in found[1:])]
-
-
-def _until(fold: Machine, alert: Alert, lasts: str, now: Instant) -> Instant:
-    if lasts in FOR:
-        return now + FOR[lasts]
-    policy = fold.policy(now)
-    return after(now, policy.acknowledge_for(alert.duty), fold.book.zone(fold.site, now), policy.day_turns)
