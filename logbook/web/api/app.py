@@ -17,12 +17,14 @@ from logbook.store import StoreError
 from logbook.web.api import about, alerts, entries, history, machines
 from logbook.web.api.description import TEXT, TITLE, VERSION, describe
 from logbook.web.api.limits import Limits
+from logbook.web.api.posting import PACKED_LEAST, Posting
 from logbook.web.api.problems import Problem, pointer, told
 from logbook.web.api.reporting import refusal
 from logbook.web.api.together import Together
 from logbook.web.house import House
 
 PATH = "/api/v1"
+_POSTED = f"{PATH}/entries"
 _log = structlog.get_logger("logbook.web.api")
 
 
@@ -47,13 +49,16 @@ class Interface:
 
     def __init__(self, app: ASGIApp, api: FastAPI) -> None:
         self._app = app
-        self._api = GZipMiddleware(api, minimum_size=2_000)
+        self._api = GZipMiddleware(api, minimum_size=PACKED_LEAST)
+        self._posting = Posting(api, _ANSWERS)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass on, under the interface's own root."""
         path = scope.get("path", "")
         if scope["type"] == "http" and (path == PATH or path.startswith(f"{PATH}/")):
-            await self._api({**scope, "root_path": scope.get("root_path", "") + PATH}, receive, send)
+            posted = path == _POSTED and scope["method"] == "POST"
+            to: ASGIApp = self._posting if posted else self._api
+            await to({**scope, "root_path": scope.get("root_path", "") + PATH}, receive, send)
         else:
             await self._app(scope, receive, send)
 

@@ -148,5 +148,10 @@ async def _asked(
     return Asked(state.house, state.limits, request, token_hash(token[:_TOKEN_MOST]))
 
 
+async def asked_by(request: Request) -> Asked:
+    """The same without anybody who solves dependencies. Raises Problem (401)."""
+    return await _asked(request, await _scheme(request))
+
+
 WithKey = Annotated[Asked, Depends(_asked)]
 """What an operation is given."""

@@ -48,7 +48,8 @@ class Body:
         return read
 
 
-async def _body(request: Request) -> Body:
+async def body_of(request: Request) -> Body:
+    """The body of a request, or what is wrong with it; nothing is raised before it is known who asks."""
     kind, _semicolon, rest = request.headers.get("content-type", "").partition(";")
     charset = rest.strip().lower().removeprefix("charset=").strip('" ')
     packed = request.headers.get("content-encoding", "identity").strip().lower()
@@ -64,7 +65,7 @@ async def _body(request: Request) -> Body:
     return Body(bytes(octets))
 
 
-Sent = Annotated[Body, Depends(_body)]
+Sent = Annotated[Body, Depends(body_of)]
 """What an operation that is sent something is given."""
 
 
