@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import timedelta
 from importlib import metadata
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
@@ -33,6 +34,7 @@ from logbook.watch.roster import ways
 from logbook.watch.routes import Again, Outgoing, Refused, Route, Sent
 
 State = Literal["well", "look", "wrong"]
+_LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 _LITTLE = 512 * 1024 * 1024
 
 
@@ -170,7 +172,11 @@ def _ways_in(config: Config, program: Program) -> list[Finding]:
 def _pages(config: Config) -> list[Finding]:
     """The pages: whether they are served, and whether links that are sent lead to them."""
     if config.web is None:
-        return []
+        do = "None are needed for texts. To have them, add a table [web] to logbook.toml (deploy/pages.md)."
+        return [Finding("pages", "look", "No pages are served.", do)]
+    if find_spec("fastapi") is None:
+        do = "Install it, or take [web] out of the settings: `logbook serve` does not start like this."
+        return [Finding("pages", "wrong", "The pages need machine-logbook[web], which is not installed.", do)]
     place = f"{config.web.host}:{config.web.port}"
     found = []
     try:
@@ -179,8 +185,11 @@ def _pages(config: Config) -> list[Finding]:
     except OSError as why:
         do = "Start `logbook serve`, or see its log."
         found.append(Finding("pages", "wrong", f"Nothing is served at {place}: {why.strerror or why}.", do))
+    if config.web.host not in _LOOPBACK:
+        do = "Whoever is on that network can read along. Listen on 127.0.0.1 behind a reverse proxy, but for a trial."
+        found.append(Finding("pages", "look", f"They listen at {place} themselves, without encryption.", do))
     if not config.base_address:
-        do = "Set base_address to the address by which phones reach the pages."
+        do = "Set base_address to the address by which phones reach the pages (deploy/pages.md)."
         found.append(Finding("links", "wrong", "No link can be sent, and plates bear no code to scan.", do))
     elif config.base_address.startswith("http:"):
         do = "Put a reverse proxy with a certificate in front (deploy/pages.md), and set base_address to https."
@@ -227,7 +236,14 @@ def _zones(program: Program, now: Instant) -> list[Finding]:
 
 
 def _people(register: Register, routes: Sequence[Route]) -> list[Finding]:
-    found = []
+    members = [person for person in register.people.values() if person.state == "member"]
+    found = [
+        Finding("fleet", "look", f"There is no {what} yet.", "Add one in the Register, or by `logbook fleet apply`.")
+        for what, there in (
+            ("site", register.sites), ("machine", register.machines),
+            ("cleaner", [person for person in members if person.role == "cleaner"]),
+        ) if not there
+    ]  # fmt: skip
     can = {route.name for route in routes}
     for site in register.sites.values():
         who = [person for role in ("supervisor", "owner") for person in register.who(role, site.code)]
@@ -245,7 +261,9 @@ def _people(register: Register, routes: Sequence[Route]) -> list[Finding]:
         for person in register.people.values()
         if person.state == "member" and person.role != "cleaner" and person.opted_out
     ]  # fmt: skip
-    return found or [Finding("people", "well", "Every site has somebody who can be told.")]
+    if register.sites and not any(each.state == "wrong" for each in found):
+        found.append(Finding("people", "well", "Every site has somebody who can be told."))
+    return found
 
 
 def _queue(program: Program, now: Instant) -> list[Finding]:

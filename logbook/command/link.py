@@ -17,6 +17,10 @@ NO_ADDRESS = (
     "This is the path alone: set base_address in logbook.toml (or LOGBOOK_BASE_ADDRESS), such as "
     "https://log.ferries.example, to have the whole address."
 )
+HERE_ONLY = (
+    "Good on this computer alone, while `logbook serve` runs: base_address is not set, which says how phones reach the "
+    "pages (deploy/pages.md)."
+)
 DAYS_MOST = 14
 
 
@@ -54,7 +58,10 @@ def link(
         else:
             person = person_of(register, key)
             address = offer(rooms, None, person=person.uuid, lasts=lasts)
-    if not config.base_address:
+    if not config.base_address and config.web is not None and config.web.port:
+        address = f"http://127.0.0.1:{config.web.port}{address}"
+        say(HERE_ONLY)
+    elif not config.base_address:
         say(NO_ADDRESS)
     if json:
         show.as_json({"link": address, "for": key, "purpose": "shared" if shared else "enter", "until": text(until)})

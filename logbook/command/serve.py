@@ -6,6 +6,7 @@ import asyncio
 import logging
 import os
 import socket
+from importlib.util import find_spec
 from typing import Annotated
 
 import structlog
@@ -14,6 +15,7 @@ import typer
 from logbook.bootstrap import Program, Relay, routes_of, ways_in
 from logbook.command.options import Db, opened
 from logbook.command.refusals import Refusal
+from logbook.config import Config
 from logbook.config import read as read_config
 from logbook.watch.service import Service
 
@@ -51,9 +53,15 @@ def add(app: typer.Typer) -> None:
             structlog.get_logger("logbook.serve").warning(
                 "no way of sending is set: alerts are raised, but reach nobody"
             )
+        if config.web is not None and find_spec("fastapi") is None:
+            raise Refusal(
+                "The settings have [web], but the pages need machine-logbook[web], which is not installed. Install it, or "
+                "take [web] out. Nothing was started."
+            )
         with opened(db, routes=frozenset(route.name for route in routes)) as logbook:
             _erase_again(logbook)
             delivery = logbook.delivery(routes, by=f"serve@{socket.gethostname()}", alone=True)
+            structlog.get_logger("logbook.serve").info(_of_pages(config))
             service = Service(
                 logbook.store, logbook.intake, logbook.step, delivery, logbook.now, health_at=_address(health),
                 ways_in=ways_in(logbook, config, delivery, met_again),
@@ -81,6 +89,13 @@ def _erase_again(logbook: Program) -> None:
         raise Refusal(f"The list of erasures cannot be used: {why}. Mend or remove it. Nothing was started.") from None
     if done:
         log.warning("a backup had brought people back who were erased; they are erased again", people=len(done))
+
+
+def _of_pages(config: Config) -> str:
+    """Where to look, or how to have something to look at."""
+    if config.web is None:
+        return "no pages are served: a table [web] in logbook.toml has them"
+    return f"pages at {config.base_address or f'http://{config.web.listen}'}: `logbook link KEY` lets somebody in"
 
 
 def _address(text: str) -> tuple[str, int] | None:

@@ -27,6 +27,9 @@ def init(
     witness: Annotated[
         str | None, typer.Option("--witness", metavar="EMAIL", help="Who outside the house is sent the daily seal.")
     ] = None,
+    owner: Annotated[
+        str | None, typer.Option("--owner", metavar="KEY", help="A short name for yourself: the fleet's first person.")
+    ] = None,
     writer: Annotated[
         str | None, typer.Option("--writer", metavar="ROLE", help="PostgreSQL: the role that the running program has.")
     ] = None,
@@ -36,21 +39,23 @@ def init(
     """Make the database, or bring an older one up to this program. With --name and --origin, found the fleet too."""
     if (name is None) != (origin is None):
         raise typer.BadParameter("--name and --origin go together: a log needs both to begin")
-    if witness is not None and name is None:
-        raise typer.BadParameter("--witness needs --name and --origin")
+    for option, given in (("--witness", witness), ("--owner", owner)):
+        if given is not None and name is None:
+            raise typer.BadParameter(f"{option} needs --name and --origin")
     from logbook.store import migrate
 
     url = address(db)
-    file = founding(name, origin, language, witness) if name is not None else None
+    file = founding(name, origin, language, witness, owner) if name is not None else None
     fresh = missing(url)
     before = migrate.upgrade(url, writer=writer)
     with opened(url) as program:
         if file is not None:
             _found(program, file)
         fleet = _fleet(program)
+        owners = _owners(program)
     said = {
         "database": shown(url), "created": fresh or before == "", "from": before or None, "to": migrate.CURRENT,
-        "fleet": fleet, "next": _next(fleet),
+        "fleet": fleet, "next": _next(fleet, owners),
     }  # fmt: skip
     if json:
         show.as_json(said)
@@ -62,15 +67,16 @@ def init(
     show.line(f"Next: {said['next']}")
 
 
-def founding(name: str, origin: str | None, language: str, witness: str | None) -> FleetFile:
-    """A fleet file that founds a fleet and says no more. Raises Refusal."""
+def founding(name: str, origin: str | None, language: str, witness: str | None, owner: str | None = None) -> FleetFile:
+    """A fleet file that founds a fleet, with its owner if said, and says no more. Raises Refusal."""
     fleet = {"name": name, "origin": origin, "language": language, "witness": witness}
     try:
-        return FleetFile.model_validate({"fleet": fleet})
+        people = [] if owner is None else [{"key": owner, "role": "owner", "language": language}]
+        return FleetFile.model_validate({"fleet": fleet, "person": people})
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         raise Refusal(
-            f"--{first['loc'][-1]}: {first['msg'][:1].lower()}{first['msg'][1:]}. Nothing was made."
+            f"--{'owner' if first['loc'][0] == 'person' else first['loc'][-1]}: {first['msg'][:1].lower()}{first['msg'][1:]}. Nothing was made."
         ) from None
 
 
@@ -97,7 +103,25 @@ def _fleet(program: Any) -> dict[str, Any] | None:
     return {"name": register.name, "origin": register.origin, "machines": len(register.machines)}
 
 
-def _next(fleet: dict[str, Any] | None) -> str:
-    if fleet is None or not fleet["machines"]:
-        return "write down sites, machines and people in FLEET.toml, then run: logbook fleet apply FLEET.toml"
-    return "logbook serve"
+def _owners(program: Any) -> list[str]:
+    """The keys of the fleet's owners: whoever may begin it in the browser."""
+    try:
+        with program.store.read() as connection:
+            register = program.registry.current(connection)
+    except LookupError:
+        return []
+    return sorted(each.key for each in register.people.values() if each.role == "owner" and each.state == "member")
+
+
+def _next(fleet: dict[str, Any] | None, owners: list[str]) -> str:
+    """The next command. By the pages where somebody can sign in to them, which is less to type than a file."""
+    if fleet is not None and fleet["machines"]:
+        return "logbook serve"
+    by_file = "write down sites, machines and people in FLEET.toml, then run: logbook fleet apply FLEET.toml"
+    if owners:
+        return f"logbook link {owners[0]} (signs you in to the pages, with [web] in logbook.toml), then: logbook serve. Or {by_file}"
+    if fleet is not None:
+        return by_file
+    return (
+        f"{by_file}. Or, to begin in the browser: logbook init --name FLEET --origin YOUR.DOMAIN/floors --owner YOURKEY"
+    )

@@ -29,6 +29,14 @@ def test_init_founds_a_fleet_and_leaves_a_founded_one_alone(asked, refused, done
     assert "for ever" in refused("init", "--name", "Other", "--origin", "other.example/log")
 
 
+def test_init_with_an_owner_is_enough_to_begin_in_the_browser(asked, refused):
+    said = asked("init", "--name", "Kittiwake Crossings", "--origin", "kittiwake.example/floors", "--owner", "jo")
+    assert said["next"].startswith("logbook link jo ")
+    [person] = asked("fleet", "show")["people"]
+    assert (person["key"], person["role"]) == ("jo", "owner")
+    assert "--owner" in refused("init", "--owner", "x" * 41, "--name", "K", "--origin", "k.example/x")
+
+
 @pytest.mark.parametrize(
     ("words", "why"),
     [

@@ -29,6 +29,13 @@ def test_without_an_address_the_path_is_given_and_that_is_said(fleet, run, home)
     assert [row[:3] for row in rows(home)] == [("shared", None, "north-slip")]
 
 
+def test_with_pages_and_no_address_the_link_is_good_on_this_computer(fleet, run, home):
+    (home / "logbook.toml").write_text('[web]\nlisten = "0.0.0.0:8750"\n')
+    result = run("link", "ana")
+    assert result.stdout.startswith("http://127.0.0.1:8750/es/enter/")
+    assert "this computer alone" in result.stderr
+
+
 def test_nobody_and_nowhere_get_no_link(fleet, refused, home):
     assert "Nobody in this fleet" in refused("link", "nix")
     assert "no site" in refused("link", "ana", "--shared")

@@ -11,6 +11,9 @@ import pytest
 from logbook.bootstrap import program, routes_of
 from logbook.command.examining import Finding, examine
 from logbook.config import read
+from logbook.domain.fleetfile import FleetFile
+from logbook.intake.fleet import apply
+from logbook.store import migrate
 from logbook.watch.health import health
 from tests.channels.mail_in.dovecot import PASSWORD, Box, Server
 from tests.channels.mail_in.mails import OURS
@@ -116,3 +119,32 @@ def test_a_modem(drawer: Drawer, daemon: Daemon, tmp_path: Path) -> None:
         assert away.state == "wrong"
         assert "modem's daemon has not touched its tables for 36" in away.found
         assert "daemon" in away.do
+
+
+def test_a_fleet_without_sites_machines_or_pages_is_told_what_is_missing(tmp_path: Path) -> None:
+    file = tmp_path / "logbook.toml"
+    file.write_text(f'db = "sqlite:///{tmp_path / "logbook.sqlite"}"\n')
+    url = read(file).db
+    migrate.upgrade(url)
+    made = program(url)
+    try:
+        apply(made.intake, FleetFile.model_validate({"fleet": {"name": "K", "origin": "k.example/x"}}))
+        found = examine(made, read(file), [], real_now())
+    finally:
+        made.close()
+    missing = [each.found for each in found if each.what == "fleet"]
+    assert missing == ["There is no site yet.", "There is no machine yet.", "There is no cleaner yet."]
+    assert "people" not in {each.what for each in found}, "nobody can be told where there is no site"
+    [pages] = [each for each in found if each.what == "pages"]
+    assert (pages.state, "[web]" in pages.do) == ("look", True)
+
+
+def test_pages_that_listen_to_a_whole_network_are_told_of(tmp_path: Path) -> None:
+    file = founded(tmp_path, '[web]\nlisten = "0.0.0.0:8759"\n')
+    made = program(read(file).db)
+    try:
+        found = [each for each in examine(made, read(file), [], real_now()) if each.what == "pages"]
+    finally:
+        made.close()
+    assert [each.state for each in found] == ["wrong", "look"]
+    assert "without encryption" in found[1].found
