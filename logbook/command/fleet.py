@@ -16,6 +16,7 @@ from logbook.domain.standing import stop_of
 
 if TYPE_CHECKING:
     from logbook.bootstrap import Program
+    from logbook.domain.fleettables import FleetFile
     from logbook.domain.machine import Machine
     from logbook.domain.register import Register
 
@@ -34,6 +35,9 @@ def add(app: typer.Typer) -> None:
 def apply(
     file: Annotated[Path, typer.Argument(metavar="FLEET.toml", help="The fleet as its owner writes it down.")],
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only say what would be appended.")] = False,
+    add_people: Annotated[
+        bool, typer.Option("--add-people", help="Add people whom the register does not know, though some were erased.")
+    ] = False,
     db: Db = None,
     json: Json = False,
 ) -> None:
@@ -42,6 +46,8 @@ def apply(
 
     wanted = read(content(file, "The fleet file"))
     with opened(db) as program:
+        if not add_people:
+            _none_erased(program, wanted)
         if dry_run:
             register = _register(program)
             entries = [(each.kind, each.key) for each in fleetentries.differences(wanted, register)]
@@ -59,6 +65,28 @@ def apply(
     show.table(("entry", "of"), [*entries, *(("commissioned", code) for code in commissioned)])
     if dry_run:
         show.line("Nothing was appended yet.")
+
+
+def _none_erased(program: Program, wanted: FleetFile) -> None:
+    """Refuse to add people where people were erased: of the erased no key is kept by which they could be told apart.
+
+    Raises Refusal.
+    """
+    from logbook.intake import erasing
+
+    with program.store.read() as connection:
+        try:
+            register = program.registry.current(connection)
+        except LookupError:
+            return  # nothing was founded, so nobody was erased
+        if not erasing.erased(program.intake, connection):
+            return
+    new = [e.key for e in fleetentries.differences(wanted, register) if e.kind == "person_set" and "person" not in e.data]
+    if new:
+        raise Refusal(
+            f"The register does not know {', '.join(new)}, and people were erased here, of whom no key is kept. Nothing "
+            "was appended. Take whoever was erased out of the file, for good; if all of these are new, give --add-people."
+        )
 
 
 def _register(program: Program) -> Register:
