@@ -6,7 +6,9 @@ from collections.abc import AsyncIterator
 from typing import Annotated
 
 from fastapi import Depends, Request
+from python_multipart.multipart import parse_options_header
 from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
 
 from logbook.web.house import house_of
 from logbook.web.who.visitor import NotSignedIn, csrf_holds, visitor
@@ -25,6 +27,10 @@ async def open_form(request: Request) -> AsyncIterator[FormData]:
 
     Files that came with it, even empty ones, are closed when it has been answered.
     """
+    _kind, options = parse_options_header(request.headers.get("content-type"))
+    if options.get(b"charset", b"utf-8").lower() not in (b"utf-8", b"us-ascii"):
+        # Pages of ours send UTF-8 alone; among the others are some that make what no text may hold.
+        raise HTTPException(415)
     async with request.form(max_files=2, max_fields=FIELDS_MOST, max_part_size=PART_MOST) as fields:
         yield fields
 
@@ -49,4 +55,4 @@ def text(fields: FormData, name: str, most: int = 4_000) -> str:
     value = fields.get(name)
     if not isinstance(value, str) or len(value) > most:
         return ""
-    return value.strip()
+    return value.replace("\0", "").strip()  # which not every database can keep

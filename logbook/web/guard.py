@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from starlette.datastructures import Headers
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = "; ".join((
@@ -93,7 +94,7 @@ def _refusal(scope: Scope, headers: Headers) -> tuple[int, str] | None:
     if scope["path"].startswith("/api/"):
         return None  # programs come with a key of their own, which no browser adds by itself, and have their own bounds
     length = headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > BODY_MOST:
+    if not (length.isascii() and length.isdigit() and len(length) < 16) or int(length) > BODY_MOST:
         return 413, "That is more than can be taken at once. Nothing was saved. Send a smaller photograph or file."
     if scope["method"] in _SAFE:
         return None
@@ -119,7 +120,7 @@ def _limited(receive: Receive) -> Receive:
         if message["type"] == "http.request":
             taken += len(message.get("body", b""))
             if taken > BODY_MOST:
-                return {"type": "http.disconnect"}
+                raise HTTPException(413)
         return message
 
     return limited

@@ -77,7 +77,8 @@ class House:
 
     def signed(self, purpose: str, what: str, proof: str) -> bool:
         """Whether a proof is ours."""
-        return hmac.compare_digest(self.sign(purpose, what), proof)
+        # As octets: of text, only ASCII can be compared, and what is brought may be anything.
+        return hmac.compare_digest(self.sign(purpose, what).encode(), proof.encode(errors="replace"))
 
     @cached_property
     def _secret(self) -> bytes:
@@ -95,7 +96,7 @@ class House:
 
 def digest(token: str) -> str:
     """What is kept of a token: its SHA-256, in hex."""
-    return hashlib.sha256(token.encode()).hexdigest()
+    return hashlib.sha256(token.encode(errors="replace")).hexdigest()
 
 
 def house_of(request: Request) -> House:

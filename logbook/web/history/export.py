@@ -14,8 +14,8 @@ from typing import Any
 
 from logbook.domain.history_rows import Row
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A cell that begins so is worked out by spreadsheets instead of shown (OWASP, "CSV injection")."""
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+"""A cell that begins so, with or without blanks before it, is worked out by spreadsheets instead of shown (OWASP, "CSV injection")."""
 _FIXED = (
     "seq", "id", "kind", "occurred_at", "recorded_at", "recorded_late", "role", "unconfirmed", "channel", "site",
     "struck_by", "erased",
@@ -68,6 +68,6 @@ def cell(value: Any) -> str:
         case list() if all(isinstance(each, int) for each in value):
             return " ".join(map(str, value))
         case str():
-            return f"'{value}" if value.startswith(_FORMULA) else value
+            return f"'{value}" if value.lstrip().startswith(_FORMULA) or value[:1] in ("\t", "\r", "\n") else value
         case _:
             return json.dumps(value, ensure_ascii=False)

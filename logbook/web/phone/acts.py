@@ -130,7 +130,7 @@ def _numbers(quantity: Quantity, mine: Mapping[str, list[str]]) -> list[int]:
 
 def _number(text: str, times: str) -> int:
     try:
-        if len(text) > 12 or not times.isdigit() or len(times) > 6:
+        if len(text) > 12 or not (times.isascii() and times.isdigit()) or len(times) > 6:
             raise InvalidOperation
         value = Decimal(text.strip().replace(",", ".")) * int(times)
         if not value.is_finite() or abs(value) > 10**12:

@@ -175,6 +175,8 @@ def _checked(act: _Act) -> dict[str, Any]:
     """The data of an act as its kind allows it. What else may stand in an entry is not a phone's to say."""
     if {"told", "corrects"} & act.data.keys():
         raise NotTaken(UNREADABLE)
+    if any("\0" in each for each in act.data.values() if isinstance(each, str)):
+        raise NotTaken(UNREADABLE)  # not every database can keep it
     checked(act.kind, act.data)
     return act.data
 

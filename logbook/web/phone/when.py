@@ -38,7 +38,7 @@ def moment(ago: str, at: str, place: str, now: Instant, which: str = "") -> Inst
         return _by_clock(at, place, now, which)
     if ago in ("", "0"):
         return None
-    if not ago.isdigit() or int(ago) not in AGO:
+    if ago not in map(str, AGO):
         raise NoSuchTime(NO_TIME)
     return now - int(ago) * MINUTE
 

@@ -94,8 +94,8 @@ def now(request: Request, lang: Language, who: Owner, came: Sent) -> Response:
 
 def _carried(said: str) -> list[Row]:
     try:
-        rows = json.loads(said.encode(errors="replace"))
-        return [{n: str(row[n]) for n in ("line", *COLUMNS) if n in row} for row in rows]
+        rows = json.loads(said)
+        return [{n: str(row[n]).encode(errors="replace").decode() for n in ("line", *COLUMNS) if n in row} for row in rows]
     except (ValueError, TypeError, RecursionError):
         return []
 
