@@ -12,6 +12,8 @@ from typing import Any
 import pytest
 from openpyxl import Workbook
 
+from logbook.web.pages import words
+from logbook.web.register.objections import said
 from logbook.web.register.sheets import COLUMNS, OCTETS_MOST, TEMPLATE, SheetRefused, rows_of
 from tests.web.conftest import Pages
 from tests.web.test_register_forms import fleet_entries, hidden
@@ -111,3 +113,39 @@ def test_a_bomb_a_flood_and_a_picture_are_turned_away() -> None:
 
 def test_a_workbook_gives_the_rows_of_the_text() -> None:
     assert [r["what"] for r in rows_of("a.xlsx", workbook(TEMPLATE))] == ["site", "machine", "person"]
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        ({"what": "machine", "site": "nowhere", "battery": "sealed"}, "no hay un sitio nowhere en la flota"),
+        ({"what": "machine", "site": "HX"}, "la batería de una máquina nueva"),
+        ({"what": "machine", "site": "HX", "battery": "acid"}, "battery es uno de: 'flooded', 'sealed' or 'lithium'"),
+        ({"what": "machine", "code": "C2X", "site": "HX", "battery": "sealed"}, "carácter de control equivocado"),
+        ({"what": "machine", "site": "HX", "battery": "sealed", "commissioned_at": "2026"}, "2026 no es un instante"),
+        ({"what": "machine", "site": "HX", "battery": "sealed", "warranty_from": "soon"}, "soon no es una fecha"),
+        ({"what": "person", "code": "eva", "site": "HX", "role": "cleaner", "phone": "12"}, "12 no es un número"),
+        ({"what": "person", "code": "eva", "site": "HX", "role": "cleaner", "email": "x"}, "x no es una dirección"),
+        ({"what": "person", "code": "eva", "site": "HX"}, "falta role"),
+        ({"what": "person", "site": "HX", "role": "cleaner"}, "falta code"),
+        ({"what": "site", "code": "N", "name": "N", "zone": "Moon/Base"}, "Moon/Base no es una zona horaria"),
+        ({"what": "site", "code": "N", "name": "=1+1", "zone": "America/Halifax"}, "hay una fórmula"),
+        ({"what": "site", "code": "N", "name": "N", "zone": "America/Halifax", "night_from": "25:00", "night_to": "3"},
+         "se escriben como 22:00 y 06:00"),
+        ({"what": "boat"}, "la columna what dice"),
+    ],
+)  # fmt: skip
+def test_a_spanish_reader_is_told_why_in_spanish(pages: Callable[..., Pages], row: dict[str, str], why: str) -> None:
+    one = pages()
+    own = one.client("own")
+    answer = own.post("/es/register/import", data={"csrf": one.csrf(own)}, files={"file": ("fleet.csv", table(row))})
+    assert answer.status_code == 422
+    assert why in unescape(answer.text)
+    assert '<span lang="en">' not in answer.text
+
+
+def test_what_is_refused_in_words_that_nobody_knows_is_marked_as_english() -> None:
+    say = words("es", "register")
+    assert said("Some new objection.", say) == ("Some new objection.", "en")
+    assert said("Some new objection.", words("en", "register")) == ("Some new objection.", "")
+    assert said("watering.every: 'P1Q' is not a duration. Nothing was saved.", say).text.startswith("Ese no es un tiempo")

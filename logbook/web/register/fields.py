@@ -12,6 +12,7 @@ from starlette.responses import Response
 
 from logbook.web.house import house_of
 from logbook.web.pages import render
+from logbook.web.register import objections
 from logbook.web.register.nightform import NightRow
 
 
@@ -69,6 +70,7 @@ def show(
         status=status,
         sheet=sheet,
         wrong=wrong,
+        reason=objections.reasons(lang),
         stands=list(stands),
         id=sheet.hidden.get("id") or house_of(request).intake.new_id(),
     )

@@ -16,6 +16,7 @@ from logbook.intake.fleet import apply
 from logbook.web.forms import form, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
+from logbook.web.register import objections
 from logbook.web.register.sheets import COLUMNS, OCTETS_MOST, Line, Row, SheetRefused, plan, rows_of, template
 from logbook.web.who.visitor import Owner
 
@@ -118,6 +119,7 @@ def _page(
         lines=lines or [],
         carried=carried,
         wrong=wrong,
+        reason=objections.reasons(lang),
         does=DOES,
         kinds=KINDS,
     )

@@ -17,6 +17,7 @@ from logbook.intake import Draft
 from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
+from logbook.web.register import objections
 from logbook.web.register.fields import given
 from logbook.web.register.ground import MEANWHILE, Known, Meanwhile, form_id, machine_of, save, sites_of, state
 from logbook.web.register.machine_form import BATTERIES
@@ -59,6 +60,7 @@ def _page(
         machine=known,
         done=done,
         wrong=wrong,
+        reason=objections.reasons(lang),
         ask=ask,
         site=register.sites[known.site].name,
         sites=[(c, n) for c, n in sites_of(register, who).items() if c != known.site],

@@ -16,7 +16,7 @@ from logbook.intake import Draft
 from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render, words
-from logbook.web.register import policy_words, preview
+from logbook.web.register import objections, policy_words, preview
 from logbook.web.register.ground import MEANWHILE, Known, Meanwhile, fleet_log, form_id, machines_of, save, state
 from logbook.web.register.levels import FROM, Level, in_force, level_of
 from logbook.web.register.supposed import BUSY, shown
@@ -63,6 +63,7 @@ def _form(
         level=level,
         site_name=register.sites[level.site].name if level.site else "",
         wrong=wrong,
+        reason=objections.reasons(lang),
         origin=FROM[origin],
         sentence=policy_words.label(name),
         note=policy_words.NOTES.get(name, ""),

@@ -29,6 +29,9 @@ _NO_PHONE = mark("That is not a phone number with its country in front, such as 
 _PHONE_TAKEN = mark("Somebody else has this number. Nothing was saved; take it from them first, or choose another.")
 _MAIL_WRONG = mark("That is not a mail address. Nothing was saved.")
 _MAIL_TAKEN = mark("Somebody else has this mail address. Nothing was saved.")
+_ELSEWHERE = mark(
+    "They work at sites that are not yours too, so only an owner can change what they do. Nothing was saved."
+)
 LAST_OWNER = mark("This is the only owner, and nobody could act for the fleet any more. Nothing was saved.")
 _NO_NAME = mark("Say what they are called. Nothing was saved.")
 
@@ -101,6 +104,8 @@ def entry(
         raise NotYours
     # Sites that are not the visitor's stay as they are.
     sites = [*chosen, *(s for s in (person.sites if person else ()) if not who.at(s))]
+    if person is not None and role != person.role and any(not who.at(s) for s in person.sites):
+        raise ValueError(_ELSEWHERE)
     if not text(fields, "name", 200):
         raise ValueError(_NO_NAME)
     if role != "owner" and not sites:

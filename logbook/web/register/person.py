@@ -24,6 +24,7 @@ from logbook.watch.roster import RegisterRoster, ways
 from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, known_language, render, words
+from logbook.web.register import objections
 from logbook.web.register.fields import squared
 from logbook.web.register.ground import fleet_log, form_id, person_of, save
 from logbook.web.register.people_form import LAST_OWNER, only_owner
@@ -69,6 +70,7 @@ def _page(
     return render(
         request, "register_person.html", lang, "register", status=status, headers={"Cache-Control": "no-store"},
         person=known, role=role_label(known.role, lang), seats=seats, done=done, wrong=wrong, link=link,
+        reason=objections.reasons(lang),
         sites=[register.sites[s].name for s in known.sites if s in register.sites],
         ways=ways_of(known, last, house.routes, held, say, place, now, lambda a: spaced(a) or a),
         code=Markup(squared(link)) if link else "",  # noqa: S704 - drawn by us
