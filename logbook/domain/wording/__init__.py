@@ -40,6 +40,11 @@ class Speech:
         return said[min(self._which(count), len(said) - 1)]
 
 
+def capital(sentence: str) -> str:
+    """The sentence with a capital in front, and nothing else changed."""
+    return sentence[:1].upper() + sentence[1:]
+
+
 @cache
 def speech(language: str, domain: str) -> Speech:
     """The sentences of a domain ("answers", "alerts") in a language.

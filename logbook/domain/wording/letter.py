@@ -13,7 +13,7 @@ from babel.numbers import format_decimal
 
 from logbook.domain.instants import Instant
 from logbook.domain.telling.items import Item, Letter, Week
-from logbook.domain.wording import speech, times
+from logbook.domain.wording import capital, speech, times
 from logbook.domain.wording.cautions import BATTERY, care
 from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.domain.wording.messages import fit, foot
@@ -54,7 +54,7 @@ def letter_message(letter: Letter, language: str, now: Instant, *, seal: str | N
     if not letter.items and week is None and not strangers and letter.nights_told >= letter.nights_expected:
         nothing = say("Nothing to tell this morning: %(count)s") % {"count": count}
         return _text(subject, [wrap(nothing)], language, seal, nothing)
-    blocks = [wrap(count[:1].upper() + count[1:])]
+    blocks = [wrap(capital(count))]
     seen: set[str] = set()
     for number, item in enumerate(open_ones, 1):
         blocks.append(list(_open(item, number, language, now, told=item.duty in seen)))

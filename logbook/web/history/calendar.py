@@ -15,7 +15,7 @@ from icalendar import Calendar, Event, vText
 
 from logbook.domain.instants import Instant, to_datetime
 from logbook.domain.machine import Machine
-from logbook.domain.wording import speech
+from logbook.domain.wording import capital, speech
 from logbook.domain.wording.cautions import care
 from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.web.pages import words
@@ -65,7 +65,7 @@ def calendar(found: Iterable[Due], name: str, origin: str, language: str, now: I
         event.add("SUMMARY", f"{each.code}: {label}")
         event.add("LOCATION", each.site)
         lines = [say(WORDS[each.duty].do), care(WORDS[each.duty].cautions, language)]
-        event.add("DESCRIPTION", "\n".join(line[:1].upper() + line[1:] for line in lines if line))
+        event.add("DESCRIPTION", "\n".join(capital(line) for line in lines if line))
         event.add("TRANSP", "TRANSPARENT")
         if address:
             event.add("URL", f"{address}/{language}/history/{each.code}")

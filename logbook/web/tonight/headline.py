@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logbook.domain.wording import capital
 from logbook.domain.wording.mark import mark
 from logbook.web.pages import Words
 
@@ -44,7 +45,7 @@ def headline(late: int, hands: int, due: int, before: str, say: Words) -> str:
         whole = f"{first}."
     else:
         whole = say.plain("%(first)s, and nothing falls due before %(time)s.", **facts)
-    return whole[:1].upper() + whole[1:]
+    return capital(whole)
 
 
 def window_title(late: int, say: Words) -> str:

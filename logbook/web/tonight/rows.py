@@ -9,7 +9,7 @@ from logbook.domain.instants import Instant, text
 from logbook.domain.people import Person
 from logbook.domain.register import Register
 from logbook.domain.telling.items import Item
-from logbook.domain.wording import speech, times
+from logbook.domain.wording import capital, speech, times
 from logbook.domain.wording.cautions import ORDER
 from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.domain.wording.labels import entry_label, role_label
@@ -138,8 +138,8 @@ def matter_of(facts: Facts, item: Item, known: Known) -> Matter:
     alert = known.alert(facts, item)
     return Matter(
         duty=item.duty, opened_by=item.opened_by, label=duty_label(item.duty, language),
-        title=_capital(title(item, language)), happened=_capital(happened(item, language, now)),
-        last=_last(item, language, now), doing=_capital(alerts(words.do)), cost=_capital(alerts(words.cost)),
+        title=capital(title(item, language)), happened=capital(happened(item, language, now)),
+        last=_last(item, language, now), doing=capital(alerts(words.do)), cost=capital(alerts(words.cost)),
         care=" ".join(alerts(each) for each in ORDER if each in words.cautions), note=item.note or "", due=item.due_at,
         due_words=times.moment(item.due_at, item.zone, language, now), serial=alert.serial if alert is not None else None,
     )  # fmt: skip
@@ -156,7 +156,3 @@ def _last(item: Item, language: str, now: Instant) -> str:
         "done": entry_label(kind, language), "time": times.moment(at, item.zone, language, now),
         "role": role_label(role, language),
     }  # fmt: skip
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -10,7 +10,7 @@ from logbook.domain.instants import Instant
 from logbook.domain.instants import parse as parse_instant
 from logbook.domain.machine import FOREVER
 from logbook.domain.register import Register
-from logbook.domain.wording import times
+from logbook.domain.wording import capital, times
 from logbook.domain.wording.labels import role_label
 from logbook.domain.wording.mark import mark
 from logbook.store.tellings import Telling
@@ -57,7 +57,7 @@ def told_lines(
         counted.setdefault((role, _fate(telling, say, place, now)), set()).add(telling.person)
     lines = []
     for (role, fate), people in counted.items():
-        who = _capital(role) if len(people) == 1 else f"{_capital(role)} × {len(people)}"
+        who = capital(role) if len(people) == 1 else f"{capital(role)} × {len(people)}"
         lines.append(say.plain("%(who)s: %(fate)s.", who=who, fate=fate))
     return tuple(lines)
 
@@ -115,7 +115,3 @@ def answer_line(answers: Sequence[Answer], say: Words, place: str, now: Instant)
     if last.until > now:
         return say.plain("In hand since %(time)s (%(who)s), until %(until)s.", **facts)
     return say.plain("It was in hand from %(time)s (%(who)s); that ended at %(until)s.", **facts)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
