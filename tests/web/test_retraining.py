@@ -7,6 +7,7 @@ import pytest
 from logbook.domain.instants import DAY, HOUR, parse
 from logbook.domain.machine import Duty
 from logbook.domain.reporting import Judged
+from logbook.web.register import retraining_fold
 from logbook.web.register.retraining_view import counts
 from tests.whole.stage import FLEET
 
@@ -106,3 +107,20 @@ def test_what_is_not_offered_is_not_written(pages, change, status):
     assert made.post(browser, "/en/register/retraining", **fields).status_code == status
     assert made.stage.entries("B7H", "trained") == []
     assert made.stage.entries("B8F", "trained") == []
+
+
+def test_a_machine_is_folded_anew_only_when_something_was_told_or_an_hour_has_passed(pages, monkeypatch):
+    one = pages()
+    own, folded = one.client("own"), []
+    real = retraining_fold._judge
+    monkeypatch.setattr(retraining_fold, "_judge", lambda *given: folded.append(given[3]) or real(*given))
+    path, uuid = "/en/register/retraining", one.stage.machine("B7H")
+    for _time in range(3):
+        assert own.get(path).status_code == 200
+    assert len(folded) == 2  # each machine once
+    one.stage.tell("B7H", "trained", who="own", topic="charging", by="owner")
+    assert "charging" in own.get(path).text
+    assert folded[2:] == [uuid]
+    one.stage.now += HOUR
+    own.get(path)
+    assert len(folded) == 5

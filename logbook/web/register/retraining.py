@@ -5,7 +5,6 @@ Never shows, counts or asks for a person.
 
 from __future__ import annotations
 
-import uuid
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -13,18 +12,17 @@ from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
 from logbook.domain import reporting
-from logbook.domain.history_rows import Told
 from logbook.domain.instants import Instant
 from logbook.domain.wording.duties import duty_label
 from logbook.domain.wording.labels import role_label
 from logbook.domain.wording.mark import mark
 from logbook.domain.wording.times import day_clock
 from logbook.intake import Draft
-from logbook.intake.reading import told_of
-from logbook.store import log
 from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render, words
+from logbook.web.register.ground import form_id, machines_of, part
+from logbook.web.register.retraining_fold import judgement
 from logbook.web.register.retraining_view import BY, TOPICS, WEEKS, counts
 from logbook.web.who.visitor import Leader, NotYours, Visitor
 
@@ -57,10 +55,7 @@ def trained(request: Request, lang: Language, who: Leader, fields: Fields) -> Re
     codes = [str(code) for code in fields.getlist("machine")]
     if topic not in TOPICS or by not in BY or not codes:
         return _page(request, lang, who, 4, wrong=_NOT_CHOSEN, status=422)
-    try:
-        first = uuid.UUID(text(fields, "id", 40))
-    except ValueError:
-        raise NotYours from None
+    first = form_id(fields)
     with house.store.read() as connection:
         theirs = _machines(house, connection, who)
     drafts = []
@@ -68,7 +63,7 @@ def trained(request: Request, lang: Language, who: Leader, fields: Fields) -> Re
         if code not in theirs:
             raise NotYours
         # One form, several entries: each id follows from the form's, so that sent twice it adds nothing.
-        id_ = str(uuid.uuid5(first, theirs[code][0]))
+        id_ = part(first, theirs[code][0])
         drafts.append(Draft(id_, theirs[code][0], "trained", {"topic": topic, "by": by}))
     house.intake.record(drafts, who.by("form"))
     return RedirectResponse(f"/{lang}/register/retraining?done={len(drafts)}", 303)
@@ -76,15 +71,8 @@ def trained(request: Request, lang: Language, who: Leader, fields: Fields) -> Re
 
 def _machines(house: House, connection: Connection, who: Visitor) -> dict[str, tuple[str, str]]:
     """Code -> (uuid, site) of the machines at the visitor's sites, less those that are retired."""
-
-
-    register = house.register(connection)
-    found = {}
-    for code, machine in sorted(register.by_code.items()):
-        fold = house.intake.watchman(connection, register, machine.uuid).machine
-        if who.at(fold.site) and fold.retired_at is None:
-            found[code] = (machine.uuid, fold.site)
-    return found
+    found = machines_of(house, connection, who)
+    return {code: (each.record.uuid, each.site) for code, each in found.items() if each.fold.retired_at is None}
 
 
 def _page(
@@ -98,15 +86,11 @@ def _page(
         shown: list[Shown] = []
         # A machine that went to another site, or is retired, has done its nights here all the same.
         for code, machine in register.by_code.items():
-            told = told_of(connection, machine.uuid, register)
-            folded = reporting.fold(house.intake.book(register, machine.uuid), told, now)
-            judged += reporting.judged(folded, reporting.alarms(told, now), now)
-            if who.at(folded.machine.site):
-                zone = register.sites[folded.machine.site].zone
-                struck = log.struck(connection, machine.uuid)
-                shown += [
-                    _shown(each, code, zone, lang) for each in told if each.kind == "trained" and each.id not in struck
-                ]
+            found = judgement(house, connection, register, machine.uuid, now)
+            judged += found.judged
+            if who.at(found.site):
+                zone = register.sites[found.site].zone
+                shown += [Shown(g.at, day_clock(g.at, zone, lang), code, g.topic, g.by) for g in found.given]
         theirs = _machines(house, connection, who)
     sites = {code: site.name for code, site in register.sites.items() if who.at(code)}
     few = {code: len(register.who("cleaner", code)) for code in sites}
@@ -119,8 +103,3 @@ def _page(
         topic=lambda each: said.plain(each) if each in TOPICS else each,
         by_whom=lambda each: said.plain(each) if each in BY else role_label(each, lang),
     )  # fmt: skip
-
-
-def _shown(each: Told, code: str, zone: str, lang: str) -> Shown:
-    when = day_clock(each.occurred_at, zone, lang)
-    return Shown(each.occurred_at, when, code, str(each.data["topic"]), str(each.data["by"]))
