@@ -51,10 +51,16 @@ class Person:
         return self.role in LEADERS
 
     def answers_for(self, other: Person) -> bool:
-        """Whether this person may change the other: an owner everybody, a supervisor whoever has a site of theirs."""
+        """Whether this person may change the other: an owner everybody, a supervisor whoever has a site of theirs.
+
+        Another supervisor only if none of their sites is somebody else's: else a link for them, or a number of
+        theirs changed, would open those sites too.
+        """
         if self.role == "owner":
             return True
-        return self.role == "supervisor" and other.role != "owner" and any(self.at(site) for site in other.sites)
+        shared = [self.at(site) for site in other.sites]
+        enough = all(shared) if other.role == "supervisor" else True
+        return self.role == "supervisor" and other.role != "owner" and any(shared) and enough
 
 
 def phone_key(number: str) -> str:

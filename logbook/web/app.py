@@ -7,6 +7,7 @@ inside of the program.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Awaitable, Callable
 
 import structlog
@@ -31,6 +32,7 @@ from logbook.web.who.visitor import NotSignedIn, NotYours, visitor
 
 _log = structlog.get_logger("logbook.web")
 
+_SECRET = re.compile(r"^(/[^/]*/(?:enter|due)/).*", re.DOTALL)
 NOT_THERE = mark("There is nothing here for you. Perhaps it is another site's, or the address was cut short.")
 STALE = mark("This page was open for too long, or somebody else signed in since. Nothing was saved. Do it once more.")
 FAILED = mark("This could not be done now. Nothing was saved. Try again in a minute, or send a text.")
@@ -118,8 +120,13 @@ async def _http(request: Request, why: Exception) -> Response:
     return answer
 
 
+def _public(request: Request) -> str:
+    """The address for the log, without what may let somebody in: links, and calendars' proofs."""
+    return _SECRET.sub(r"\1…", request.url.path)
+
+
 async def _failed(request: Request, why: Exception) -> Response:
-    _log.error("a page has failed", path=request.url.path, why=f"{type(why).__name__}: {why}")
+    _log.error("a page has failed", path=_public(request), why=f"{type(why).__name__}: {why}")
     return problem(request, 500, FAILED)
 
 

@@ -73,7 +73,7 @@ def test_odd_values_in_every_field_of_every_form_make_nothing_fail(one: Pages) -
     one.stage.tell("B7H", "start")
     one.stage.step("2026-03-03T12:00:00Z")
     owner, tried, broke = silent(one, "own"), 0, []
-    forms = {path: fields for path, fields in formed(one)}
+    forms = dict(formed(one))
     assert len(forms) > 12
     for path, fields in forms.items():
         if path.endswith("/sign-out"):

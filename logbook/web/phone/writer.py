@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 
 from logbook.domain.instants import DAY
 from logbook.domain.people import Person
-from logbook.store import sessions
+from logbook.store import sessions, shared_phones
 from logbook.store.sessions import Session
 from logbook.web.house import House
 
@@ -32,6 +32,10 @@ def written_by(house: House, connection: Connection, token: str) -> Person | Non
     session = sessions.by_id(connection, id_)
     if session is None or session.revoked_at is not None:
         return None
+    if session.phone is not None:
+        phone = shared_phones.by_id(connection, session.phone)
+        if phone is None or phone.revoked_at is not None:
+            return None  # a site's phone that was taken away: what it still holds is nobody's
     over = session.expires_at if session.ended_at is None else min(session.ended_at, session.expires_at)
     if house.now() > over + AFTERWARDS:
         return None

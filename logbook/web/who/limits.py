@@ -51,6 +51,8 @@ def client_of(request: Request) -> str:
         read = ipaddress.ip_address(peer.strip("[]"))
     except ValueError:
         return peer[:60]
+    if isinstance(read, ipaddress.IPv6Address) and read.ipv4_mapped is not None:
+        return str(read.ipv4_mapped)  # else all of IPv4 would be one household
     if isinstance(read, ipaddress.IPv6Address):
         # One household has a whole /64 to ask from (RFC 6177).
         return str(ipaddress.ip_network((read, 64), strict=False))

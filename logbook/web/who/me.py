@@ -56,8 +56,10 @@ def sign_out(request: Request, lang: Language, who: Somebody, fields: Fields) ->
     def job(connection: Any) -> None:
         sessions.end(connection, who.session.id, now)
         if everywhere:
-            for each in seats(connection, who.person.uuid, now):
-                sessions.revoke(connection, each.id, now)
+            # Those that ended before too: what their phones wrote down would still be taken.
+            for each in sessions.of_person(connection, who.person.uuid):
+                if each.id != who.session.id:
+                    sessions.revoke(connection, each.id, now)
 
     house.store.write(job)
     answer = RedirectResponse(f"/{lang}/sign-in", 303)

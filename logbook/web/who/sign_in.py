@@ -7,6 +7,7 @@ answered alike and take as long, and that one goes on only to a page of ours.
 from __future__ import annotations
 
 from fastapi import APIRouter, Request
+from starlette.background import BackgroundTask
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from logbook.domain.people import Person
@@ -64,9 +65,11 @@ def by_mail(request: Request, lang: Language, fields: OpenFields) -> Response:
     house = house_of(request)
     admit(house, "mail", client_of(request))
     reach = text(fields, "reach", 200)
+    answer = render(request, "who_sent.html", lang, "who", joined=False)
     if reach:
-        send_link(house, reach)
-    return render(request, "who_sent.html", lang, "who", joined=False)
+        # When it has been answered: else how long the answer takes would tell that somebody is known.
+        answer.background = BackgroundTask(send_link, house, reach)
+    return answer
 
 
 @router.post("/{lang}/sign-in/asked")
