@@ -125,6 +125,7 @@ def test_what_must_stand_is_never_asked_to_start(make: Callable[..., Stage], sto
     assert now_likely(one).phase == "stopped"
     # It was started all the same: it must be put away like any other.
     one.tell("B7H", "start")
+    assert (now_likely(one).phase, now_likely(one).act) == ("closing", "rinse")  # brought in, and not asked to go on
     one.now += 6 * HOUR
     assert now_likely(one).act == "rinse"
 

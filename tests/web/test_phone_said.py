@@ -84,3 +84,24 @@ def test_of_a_time_that_came_twice_the_page_asks_which(pages: Callable[..., Page
     assert "clean water filled 01:30 (first)" in look(ana, answer.headers["location"]).text
     one.stage.now += 48 * HOUR
     assert ("which", "1") not in look(ana, AT).choices
+
+
+def test_the_list_tells_tonight_from_another_night_and_what_must_stand(pages: Callable[..., Pages]) -> None:
+    one = pages(at=EVENING - HOUR, site=NIGHTS)
+    ana = one.client("ana")
+    one.stage.now = EVENING + MINUTE
+    assert "Owed: say whether it was used" in look(ana, "/en/machines").text
+    for kind in ("start", "rinse", "squeegee", "charge", "put_away"):
+        one.stage.tell("B7H", kind)
+        one.stage.now += MINUTE
+    one.stage.now += 23 * HOUR
+    one.stage.tell("B7H", "fill")
+    said = look(ana, "/en/machines").text
+    assert "Out since" not in said
+    assert " Out " in said
+    one.stage.tell("B7H", "start")
+    assert "Out since" in look(ana, "/en/machines").text
+    one.stage.tell("B7H", "held", who="lee")
+    found = look(ana, "/en/machines").html
+    # The octagon stands beside the words that it is about, and what is owed keeps its own mark.
+    assert found.index("mk stop") < found.index("Do not run it") < found.index("mk due") < found.index("Owed: ")

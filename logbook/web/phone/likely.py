@@ -65,7 +65,8 @@ def phase_of(machine: Machine, now: Instant, owed: tuple[Owed, ...]) -> Phase:
     if is_out(machine, now):
         if _not_started(machine):
             return "ready" if stop_of(machine) is None else "stopped"
-        return "closing" if _nearing(machine, now) or _begun(machine, now) else "early"
+        # A machine that must not be run is brought in: nothing on its page asks for more work.
+        return "closing" if stop_of(machine) is not None or _nearing(machine, now) or _begun(machine, now) else "early"
     put_away = machine.put_away_at
     # Who stands there within a use's length of the put-away came to finish it; later, somebody came to begin.
     if put_away is not None and now - put_away <= machine.policy(now).longest_use and _undone(owed):

@@ -12,6 +12,7 @@ from playwright.sync_api import Page, expect
 from logbook.domain.instants import MINUTE, Instant, parse, text
 from tests.web.browser.conftest import Windows
 from tests.web.browser.phones import Serve, arrived, by_the_clock, kept, kinds, opened, rows, signal, tap
+from tests.web.browser.test_every_page import _OUTSIDE
 
 SITES = [{"code": "HX", "name": "Harbour Hall", "zone": "America/St_Johns"},
          {"code": "SJ", "name": "North Slip", "zone": "America/Halifax"}]  # fmt: skip
@@ -196,3 +197,21 @@ def test_a_text_says_the_sites_time_whatever_zone_the_phone_is_in(served: Serve,
     before = f"{(int(minute) + 1) % 60:02}"  # the minute may turn meanwhile
     digits = href.rpartition("body=")[2].partition("%20%23")[0]
     assert digits.rstrip("apm").endswith((minute, before)), href
+
+
+def test_with_all_of_it_open_and_its_text_doubled_nothing_runs_out_of_a_narrow_window(
+    served: Serve, windows: Windows
+) -> None:  # fmt: skip
+    name = "Northumberland Crossings Intermodal Terminal, international arrivals concourse (level 2)"
+    machine = {"code": "B7H", "site": "HX", "battery": "flooded", "commissioned_at": "2026-03-01T12:00:00Z",
+               "segments": {"part": "D-30", "heads": 5, "new_um": 12_000}}  # fmt: skip
+    house = served(site=[{**SITES[0], "name": name}, SITES[1]], machine=[machine])
+    house.stage.tell("B7H", "start")
+    for language in ("en", "es"):
+        page = windows.page(house, "ana", width=320, height=640)
+        page.goto(f"/{language}/m/B7H")
+        page.evaluate(
+            "document.documentElement.style.fontSize = '200%';"
+            "for (const each of document.querySelectorAll('details')) each.open = true"
+        )
+        assert page.evaluate(_OUTSIDE) == []
