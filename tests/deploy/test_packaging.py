@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import os
 import re
 import subprocess
 import sys
@@ -18,9 +20,63 @@ PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
 LOCKS = TOP / "deploy"
 
 
+FLEET = """
+[fleet]
+name = "Kittiwake Crossings"
+origin = "kittiwake.example/floors"
+language = "en"
+
+[[site]]
+code = "pier-1"
+name = "Pier One"
+zone = "America/Halifax"
+
+[[machine]]
+code = "A2V"
+site = "pier-1"
+battery = "flooded"
+commissioned_at = "2026-03-02T12:00:00Z"
+
+[[person]]
+key = "ana"
+role = "cleaner"
+sites = ["pier-1"]
+"""
+
+ASKED = """
+import json, re, sys
+from typer.testing import CliRunner
+import logbook
+from logbook.bootstrap import house, program
+from logbook.command.app import app
+from logbook.config import Config
+from logbook.web.app import make_app
+from logbook.web.settings import WebSettings
+from starlette.testclient import TestClient
+
+run = lambda *words: CliRunner().invoke(app, list(words), catch_exceptions=False)
+for words in (("init",), ("fleet", "apply", "fleet.toml")):
+    done = run(*words)
+    assert done.exit_code == 0, done.output
+link = json.loads(run("link", "ana", "--json").stdout)["link"]
+made = program("sqlite:///logbook.sqlite")
+client = TestClient(
+    make_app(house(made, Config(web=WebSettings()))), base_url="http://localhost", headers={"Sec-Fetch-Site": "same-origin"}
+)
+assert client.post(link, data={}).status_code == 200
+page = client.get("/en/m/A2V").text
+files = sorted(set(re.findall('(?:href|src)="?(/static/[^" >]+)', page)))
+json.dump({
+    "from": logbook.__file__, "page": page, "spanish": client.get("/es/m/A2V").text,
+    "files": [(each, client.get(each).status_code) for each in files],
+}, sys.stdout)
+made.close()
+"""
+
+
 @pytest.fixture(scope="module")
-def shipped(tmp_path_factory: pytest.TempPathFactory) -> set[str]:
-    """The names of all files in a wheel made from this checkout."""
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A wheel made from this checkout."""
     folder = tmp_path_factory.mktemp("wheel")
     subprocess.run(
         [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", folder],
@@ -28,7 +84,13 @@ def shipped(tmp_path_factory: pytest.TempPathFactory) -> set[str]:
         check=True,
         capture_output=True,
     )
-    [wheel] = folder.glob("machine_logbook-*.whl")
+    [made] = folder.glob("machine_logbook-*.whl")
+    return made
+
+
+@pytest.fixture(scope="module")
+def shipped(wheel: Path) -> set[str]:
+    """The names of all files in the wheel."""
     with zipfile.ZipFile(wheel) as archive:
         return set(archive.namelist())
 
@@ -102,3 +164,23 @@ def test_an_address_or_an_option_in_a_lock_is_noticed(tmp_path: Path) -> None:
 
     with pytest.raises(pytest.fail.Exception, match="index-url"):
         locked(lock)
+
+
+def test_an_installed_wheel_serves_the_phone_s_page(wheel: Path, tmp_path: Path) -> None:
+    # Unpacked apart from the checkout, with the packages that are installed here: a template, style, catalogue or
+    # migration that is left out shows on a server, and nowhere before.
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(tmp_path / "site")
+    (tmp_path / "fleet.toml").write_text(FLEET, encoding="utf-8")
+    asked = subprocess.run(
+        [sys.executable, "-c", ASKED], cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(tmp_path / "site")},
+        check=False, capture_output=True, text=True,
+    )  # fmt: skip
+    assert asked.returncode == 0, asked.stderr
+    found = json.loads(asked.stdout)
+    assert Path(found["from"]).is_relative_to(tmp_path / "site")
+    assert "Pier One" in found["page"]
+    assert "A2V" in found["page"]
+    assert "Enjuag" in found["spanish"] or "enjuag" in found["spanish"]
+    assert found["files"]
+    assert {status for _path, status in found["files"]} == {200}
