@@ -19,11 +19,12 @@ from logbook.domain.reporting import Folded, Judged, alarms, ended_by, fold, jud
 from logbook.domain.wallclock import zone
 from logbook.intake.reading import told_of
 from logbook.store import log, words
+from logbook.web import ground
 from logbook.web.history import nights as nightly
 from logbook.web.history.asked import Asked, chosen
 from logbook.web.history.weeks import Year, year
 from logbook.web.house import House
-from logbook.web.who.visitor import NotYours, Visitor
+from logbook.web.who.visitor import Visitor
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,14 +116,8 @@ def machine_of(
     house: House, connection: Connection, visitor: Visitor, code: str
 ) -> tuple[MachineRecord, Register, str]:
     """The machine on whose plate this code stands, and its site now. Raises NotYours if it is not the visitor's."""
-    register = house.register(connection)
-    machine = register.by_code.get(code) or register.by_code.get(code.upper())
-    if machine is None:
-        raise NotYours
-    site = house.intake.watchman(connection, register, machine.uuid).machine.site
-    if not visitor.at(site):
-        raise NotYours
-    return machine, register, site
+    register, machine, fold = ground.machine_of(house, connection, visitor.person, code)
+    return machine, register, fold.site
 
 
 def seen(

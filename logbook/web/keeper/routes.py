@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Any
 
-import msgspec
 from fastapi import APIRouter, Depends, Request
 from sqlalchemy import Connection
 from starlette.datastructures import FormData
@@ -16,12 +15,13 @@ from starlette.responses import RedirectResponse, Response
 
 from logbook.domain.door import Refused
 from logbook.domain.history import Entry
-from logbook.domain.register import MachineRecord
 from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
+from logbook.evidence.form import read as read_form
 from logbook.intake import Draft
 from logbook.store import log
 from logbook.web.forms import Fields, text
+from logbook.web.ground import ground_of, grounds_of
 from logbook.web.house import House, house_of
 from logbook.web.keeper.view import KINDS, Stand, stand
 from logbook.web.pages import Language, render
@@ -35,13 +35,6 @@ _NO_PART = mark("Write which part. Nothing was saved.")
 _NOT_SAVED = mark("That could not be saved: %(why)s")
 
 
-class _Said(msgspec.Struct, gc=False):
-    data: dict[str, Any]
-
-
-_said = msgspec.json.Decoder(_Said).decode
-
-
 @router.get("/{lang}/keeper", include_in_schema=False)
 def keeper(request: Request, lang: Language, who: Keeper, done: str = "", of: str = "") -> Response:
     """The machines of the visitor's sites. `done`, `of`: what was just written, and of which machine."""
@@ -52,7 +45,8 @@ def keeper(request: Request, lang: Language, who: Keeper, done: str = "", of: st
 def write(request: Request, lang: Language, who: Keeper, code: str, fields: Fields) -> Response:
     """One entry of one machine. Raises NotYours for a machine of another site."""
     house = house_of(request)
-    machine = _machine(house, who, code)
+    with house.store.read() as connection:
+        machine = ground_of(house, connection, who.person, code)
     act = text(fields, "act", 20)
     if act not in KINDS or (act == "received" and not _ordered(house, machine.uuid, text(fields, "order", 64))):
         raise NotYours
@@ -89,18 +83,6 @@ def _ordered(house: House, machine: str, order: str) -> bool:
         return any(each.kind == "ordered" and each.id == order for each in _entries(connection, machine))
 
 
-def _machine(house: House, who: Visitor, code: str) -> MachineRecord:
-    with house.store.read() as connection:
-        register = house.register(connection)
-        machine = register.by_code.get(code)
-        if machine is None:
-            raise NotYours
-        site = house.intake.watchman(connection, register, machine.uuid).machine.site
-    if not who.at(site):
-        raise NotYours
-    return machine
-
-
 def _page(
     request: Request, lang: str, who: Visitor, *, done: str = "", of: str = "", wrong: str = "", why: str = "",
     status: int = 200,
@@ -117,19 +99,14 @@ def _page(
 
 def _sites(house: House, connection: Connection, who: Visitor, lang: str) -> list[tuple[str, list[Stand]]]:
     """(site's name, its machines) of the visitor's sites, by name and code; machines that are retired are left out."""
-    register, now = house.register(connection), house.now()
-    found: dict[str, list[Stand]] = {code: [] for code in register.sites if who.at(code)}
-    for code, machine in sorted(register.by_code.items()):
-        watchman = house.intake.watchman(connection, register, machine.uuid)
-        watchman.advance(now)
-        fold = watchman.machine
-        if fold.site not in found or fold.retired_at is not None:
-            continue
-        fit = register.segments(machine.uuid, now)
-        zone = register.sites[fold.site].zone
-        told = _entries(connection, machine.uuid)
-        found[fold.site].append(stand(code, fold, told, fit.part if fit else None, zone, now, lang))
-    return sorted((register.sites[code].name, some) for code, some in found.items() if some)
+    found: dict[str, list[Stand]] = {}
+    for each in grounds_of(house, connection, who.person):
+        fit = each.register.segments(each.uuid, each.now)
+        told = _entries(connection, each.uuid)
+        line = stand(each.code, each.machine, told, fit.part if fit else None, each.site.zone, each.now, lang)
+        found.setdefault(each.site.code, []).append(line)
+    sites = house.register(connection).sites
+    return [(sites[code].name, some) for code, some in found.items()]
 
 
 def _entries(connection: Connection, machine: str) -> Iterator[Entry]:
@@ -137,5 +114,5 @@ def _entries(connection: Connection, machine: str) -> Iterator[Entry]:
     struck = log.struck(connection, machine)
     for row in log.by_seq(connection, machine):
         if row.kind in KINDS and row.id not in struck:
-            data = _said(row.bytes).data
+            data = read_form(row.bytes).data
             yield Entry(row.seq, row.id, row.kind, row.occurred_at, row.recorded_at, row.root or row.id, data)

@@ -11,8 +11,8 @@ from logbook.domain.people import Person
 from logbook.domain.standing import stop_of
 from logbook.domain.wording import times
 from logbook.domain.wording.duties import duty_label
+from logbook.web.ground import Ground
 from logbook.web.pages import Words
-from logbook.web.phone.ground import Ground
 from logbook.web.phone.taking import standing, theirs
 
 

@@ -18,8 +18,8 @@ from logbook.domain.wording.mark import mark
 from logbook.evidence.form import read as read_form
 from logbook.intake import Draft
 from logbook.store import log, words
+from logbook.web.ground import Ground, led_up
 from logbook.web.house import House
-from logbook.web.phone.ground import Ground, led_up
 from logbook.web.phone.picture import NotAPicture, kept_form
 from logbook.web.phone.taking import NotTaken, own, record
 from logbook.web.who.visitor import NotYours, Visitor

@@ -19,11 +19,11 @@ from logbook.domain.tapcode import is_tap, new_tap
 from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
 from logbook.web.forms import Fields, form, open_form, text
+from logbook.web.ground import Ground, ground_of, grounds_of
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, Words, preferred, render, words
 from logbook.web.phone import machines, photos
 from logbook.web.phone.acts import BUTTONS, CARDS, Unreadable, data_of
-from logbook.web.phone.ground import Ground, ground_of, grounds_of
 from logbook.web.phone.shown import shown
 from logbook.web.phone.taking import Act, NotTaken, left, of_tap, standing, take, take_back, told
 from logbook.web.phone.taps import body, take_back_json
@@ -36,7 +36,6 @@ ROOM = "phone"
 NOTHING_TICKED = mark("Nothing was ticked. Nothing was saved. Tick what is done, then tap once more.")
 UNREADABLE = mark("This was not readable. Nothing was saved. Open the page anew and do it once more.")
 EMPTY_FAULT = mark("Nothing was chosen. Nothing was saved. Say what is wrong, in a word or two.")
-
 
 
 @router.get("/m/{code}")

@@ -23,9 +23,9 @@ from logbook.domain.wording.labels import entry_label, role_label
 from logbook.evidence.form import read as read_form
 from logbook.intake.reading import entry_at, own_words
 from logbook.store import log, words
+from logbook.web.ground import Ground
 from logbook.web.pages import Words
 from logbook.web.phone.acts import BUTTONS, CARDS, END_CARD, START_CARD
-from logbook.web.phone.ground import Ground
 from logbook.web.phone.likely import Phase, likely
 from logbook.web.phone.taking import Saved, acts_said, latest_tap, standing, theirs
 

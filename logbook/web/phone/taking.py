@@ -27,10 +27,10 @@ from logbook.evidence.form import read as read_form
 from logbook.intake import By, Draft
 from logbook.store import log, words
 from logbook.store.log import Stored
+from logbook.web.ground import Ground
 from logbook.web.house import House
 from logbook.web.pages import Words
 from logbook.web.phone.acts import BUTTONS
-from logbook.web.phone.ground import Ground
 
 OLDEST = 30 * DAY
 """How long ago a tap may have been made that is sent now."""

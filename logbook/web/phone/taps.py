@@ -26,10 +26,10 @@ from logbook.domain.wording.labels import entry_label
 from logbook.domain.wording.mark import mark
 from logbook.store import StoreError
 from logbook.web.forms import open_form, text
+from logbook.web.ground import Ground, ground_of
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, words
 from logbook.web.phone import photos
-from logbook.web.phone.ground import Ground, ground_of
 from logbook.web.phone.shown import shown
 from logbook.web.phone.taking import Act, NotTaken, Taken, answer, of_tap, take, take_back, theirs, told
 from logbook.web.phone.writer import written_by

@@ -23,6 +23,7 @@ from logbook.intake import PROGRAM, Receipt
 from logbook.intake.joining import joining
 from logbook.watch.announcing import announce
 from logbook.web.forms import OpenFields, text
+from logbook.web.ground import led_up
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render
 from logbook.web.who.limits import admit, client_of
@@ -110,8 +111,6 @@ def made_of(nonce: str, what: str) -> str:
 
 def _onward(house: House, lang: str, code: str, site: str) -> str:
     """The machine whose plate was scanned, if it stands at the newcomer's site; else their machines."""
-    from logbook.web.phone.ground import led_up
-
     with house.store.read() as connection:
         register = house.register(connection)
         record = register.by_code.get(_plain(code))

@@ -1,4 +1,7 @@
-"""The machine that a page or a tap is about, as it is now: its plate, its site, its fold; and whose log it is."""
+"""The machine that a page, a form or a tap is about, as it is now: its plate, its site, its fold.
+
+Promises that a machine of another site is, to whoever asks, not there; and that time has been led up to now.
+"""
 
 from __future__ import annotations
 
@@ -37,12 +40,25 @@ class Ground:
 
 def ground_of(house: House, connection: Connection, person: Person, code: str) -> Ground:
     """The machine with this plate. Raises NotYours if there is none, or none at a site of this person's."""
-    register = house.register(connection)
-    record = register.by_code.get(code.strip().upper())
-    found = None if record is None else led_up(house, connection, register, record)
-    if found is None or not person.at(found.site.code):
+    register, record, _fold = machine_of(house, connection, person, code)
+    found = led_up(house, connection, register, record)
+    if found is None:
         raise NotYours
     return found
+
+
+def machine_of(
+    house: House, connection: Connection, person: Person, code: str
+) -> tuple[Register, MachineRecord, Machine]:
+    """The machine with this plate as its log left it, retired or not. Raises NotYours as `ground_of` does."""
+    register = house.register(connection)
+    record = register.by_code.get(code) or register.by_code.get(code.strip().upper())
+    if record is None:
+        raise NotYours
+    fold = house.intake.watchman(connection, register, record.uuid).machine
+    if not person.at(fold.site):
+        raise NotYours
+    return register, record, fold
 
 
 def grounds_of(house: House, connection: Connection, person: Person) -> list[Ground]:
