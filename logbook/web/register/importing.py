@@ -17,7 +17,8 @@ from logbook.web.forms import form, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
 from logbook.web.register import objections
-from logbook.web.register.sheets import COLUMNS, OCTETS_MOST, Line, Row, SheetRefused, plan, rows_of, template
+from logbook.web.register.sheet_plan import Line, plan
+from logbook.web.register.sheets import COLUMNS, OCTETS_MOST, Row, SheetRefused, rows_of, template
 from logbook.web.who.visitor import Owner
 
 router = APIRouter()
@@ -96,7 +97,9 @@ def now(request: Request, lang: Language, who: Owner, came: Sent) -> Response:
 def _carried(said: str) -> list[Row]:
     try:
         rows = json.loads(said)
-        return [{n: str(row[n]).encode(errors="replace").decode() for n in ("line", *COLUMNS) if n in row} for row in rows]
+        return [
+            {n: str(row[n]).encode(errors="replace").decode() for n in ("line", *COLUMNS) if n in row} for row in rows
+        ]
     except (ValueError, TypeError, RecursionError):
         return []
 
