@@ -7,7 +7,7 @@ because only a leader takes it back. It says how things stand, never what is owe
 
 from __future__ import annotations
 
-from typing import Literal, get_args
+from typing import Literal
 
 from logbook.domain.instants import Instant
 from logbook.domain.machine import Machine
@@ -16,7 +16,6 @@ from logbook.domain.owed import is_out
 Stop = Literal["retired", "out_of_service", "held", "bare_head"]
 """What keeps a machine from running. bare_head: a head without abrasive would cut the floor (common practice, no source)."""
 Standing = Literal[Stop, "in_use", "ready"]
-STOPS: tuple[Stop, ...] = get_args(Stop)
 
 
 def stop_of(machine: Machine) -> Stop | None:

@@ -16,7 +16,6 @@ from logbook.channels.text.tokens import Token, tokenise
 from logbook.domain.entries import Quantity
 from logbook.domain.instants import SECOND
 
-_UNKNOWN = Meaning("unknown")
 _AMBIGUOUS = "ambiguous"
 _CLOCK_WORDS = frozenset({"hours", "hour", "horas", "hora", "hrs", "hr"})
 

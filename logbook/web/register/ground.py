@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, is_dataclass
 from typing import Any
 
-from fastapi import Request
 from sqlalchemy import Connection
 from starlette.datastructures import FormData
 
@@ -23,7 +22,7 @@ from logbook.domain.wording.mark import mark
 from logbook.intake import Draft
 from logbook.store import log
 from logbook.web.forms import text
-from logbook.web.house import House, house_of
+from logbook.web.house import House
 from logbook.web.who.visitor import NotYours, Visitor
 
 MEANWHILE = mark(
@@ -152,9 +151,3 @@ def save(
         house.intake.registry.forget()
         raise
     house.intake.woken(house.now())
-
-
-def house_and_id(request: Request) -> tuple[House, str]:
-    """The house, and a new id for a form."""
-    house = house_of(request)
-    return house, house.intake.new_id()

@@ -68,13 +68,6 @@ def seats(connection: Connection, person: str, now: Instant, here: str = "") -> 
     return sorted(found, key=lambda seat: (not seat.here, -seat.seen_at, seat.id))
 
 
-def seats_of(house: House, by: Visitor, person: str) -> list[Seat]:
-    """Where a person is signed in, for themselves or a leader of theirs. Raises NotYours."""
-    with house.store.read() as connection:
-        _may(house, connection, by, person)
-        return seats(connection, person, house.now(), by.session.id)
-
-
 def revoke(house: House, by: Visitor, session: str) -> Session:
     """Take a session away: nothing that it still holds is accepted. Raises NotYours."""
 
