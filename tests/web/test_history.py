@@ -180,13 +180,13 @@ def test_counts_and_words_of_a_night_that_was_not_rinsed(pages: Make) -> None:
     a_night(one)
     page = text_of(one.client("lee").get("/en/history/B7H").text)
     entries = len(one.stage.entries("B7H"))
-    assert f"{entries} entries without a gap. In 52 weeks, 1 of 2 duties were done in time." in page
-    assert "1 missed. 1 stands open now." in page
+    assert f"{entries} entries without a gap. In 52 weeks, 1 of 2 duties was done in time." in page
+    assert "1 missed (still open)." in page
     assert "Tank rinse missed." in page
     assert "Due Tue 3 Mar 03:30; nobody has reported it done." in page
     assert "battery at 42 %" in page
     spanish = text_of(one.client("lee").get("/es/history/B7H").text)
-    assert "En 52 semanas, 1 de 2 tareas se hicieron a tiempo." in spanish
+    assert "En 52 semanas, 1 de 2 tareas se hizo a tiempo." in spanish
     assert "batería al 42 %" in spanish
 
 
@@ -198,7 +198,7 @@ def test_what_was_done_is_late_and_told_late_where_the_clock_had_spoken(pages: M
     page = text_of(one.client("lee").get("/en/history/B7H").text)
     assert "2 of 2 duties were done in time. 1 of those was told only after an alert." in page
     then = text_of(one.client("lee").get("/en/history/B7H?known=2026-03-03T09:59:00Z").text)
-    assert "1 of 2 duties were done in time. 1 missed. 1 stood open then." in then
+    assert "1 of 2 duties was done in time. 1 missed (still open)." in then
 
 
 def test_as_known_before_a_strike_the_entry_counts_and_after_it_is_struck(pages: Make) -> None:
@@ -475,3 +475,44 @@ def test_a_log_with_a_gap_says_which_entry_is_missing(pages: Make, monkeypatch: 
     page = text_of(one.client("lee").get("/en/history/B7H").text)
     assert "Entry 3 is missing from this log: have it audited." in page
     assert "without a gap" not in page
+
+
+def test_what_is_due_the_moment_it_arises_is_counted_by_times_and_explained(pages: Make) -> None:
+    """A start while held is due at once (rules.md): no such duty can be in time, and that is said, not "0 of 2"."""
+    one = pages(person=PEOPLE, policy={"filter": False, "watering": False, "segments": False, "squeegee": False})
+    stage = one.stage
+    stage.tell("B7H", "held", who="own", why="brake")
+    stage.now += MINUTE
+    stage.tell("B7H", "start")
+    stage.now += 20 * MINUTE
+    stage.tell("B7H", "put_away")
+    stage.tell("B7H", "charge")
+    stage.tell("B7H", "rinse")
+    stage.now += HOUR
+    stage.tell("B7H", "start")
+    stage.until(stage.now + MINUTE)
+    page = text_of(one.client("lee").get("/en/history/B7H").text)
+    assert "In 52 weeks, 2 of 4 duties were done in time. 1 late, 1 missed (still open)." in page
+    assert "2 of these were due the moment they arose." in page
+    assert "Start while it must not run 2 times, 1 ended within 20 min, 1 missed" in page
+    assert "not ended yet." in page
+    assert "nobody has reported it done" not in page
+    assert "0 of 2" not in page
+
+
+def test_a_page_says_whose_clock_it_goes_by_and_of_which_year(pages: Make) -> None:
+    one = pages(person=PEOPLE)
+    a_night(one)
+    page = text_of(one.client("lee").get("/en/history/B7H").text)
+    assert "Times are by the wall clock of the site where the machine stood, now America/Halifax." in page
+    assert "as known Tue 3 Mar 2026" in page
+
+
+def test_nothing_in_time_is_said_in_words(pages: Make) -> None:
+    one = pages(person=PEOPLE, policy={"filter": False, "watering": False, "segments": False, "squeegee": False,
+                                       "charge": False, "night": False})  # fmt: skip
+    one.stage.tell("B7H", "put_away")
+    one.stage.until(one.stage.now + HOUR)
+    page = text_of(one.client("lee").get("/en/history/B7H").text)
+    assert "In 52 weeks, the one duty that came due was not done in time. 1 missed (still open)." in page
+    assert "0 of" not in page

@@ -22,7 +22,7 @@ MARKS = {
     "fault": "fault",
 }  # fmt: skip
 """The acts that are drawn, each by its mark; the others stand in the words alone."""
-_LETTER = 7.4
+_LETTER = 8.1
 """How wide a letter of an axis is, about, in the wide chart's units."""
 
 

@@ -84,8 +84,14 @@ class Sayer:
     def departure(self, each: Judged) -> str:
         """`tank rinse 2 h 3 min late`, `battery charge missed`."""
         label, duty = duty_label(each.duty.duty, self.language), each.duty
+        if WORDS[duty.duty].at_once and each.word != "excused":
+            if duty.ended_at is None:
+                return self.words.plain("%(duty)s, not ended", duty=label)
+            return self.words.plain(
+                "%(duty)s, over after %(span)s", duty=label, span=self.span(duty.ended_at - duty.due)
+            )
         if each.word == "late" and duty.ended_at is not None:
-            return self.words.plain("%(duty)s %(span)s late", duty=label, span=self._span(duty.ended_at - duty.due))
+            return self.words.plain("%(duty)s %(span)s late", duty=label, span=self.span(duty.ended_at - duty.due))
         if each.word == "missed":
             return self.words.plain("%(duty)s missed", duty=label)
         return self.words.plain("%(duty)s excused", duty=label)
@@ -94,11 +100,18 @@ class Sayer:
         """What happened to a departed duty, in one sentence."""
         duty, plain = each.duty, self.words.plain
         due = self.stamp(duty.due, place)
+        if WORDS[duty.duty].at_once and each.word != "excused":
+            if duty.ended_at is None:
+                return plain("Due the moment it arose, %(due)s; not ended yet.", due=due)
+            facts = {"due": due, "at": self.stamp(duty.ended_at, place), "span": self.span(duty.ended_at - duty.due)}
+            if each.word == "missed":
+                return plain("Due the moment it arose, %(due)s; overtaken %(at)s.", **facts)
+            return plain("Due the moment it arose, %(due)s; ended %(at)s, after %(span)s.", **facts)
         if duty.ended_at is None:
             return plain("Due %(due)s; nobody has reported it done.", due=due)
         ended = self.stamp(duty.ended_at, place)
         if each.word == "late":
-            span = self._span(duty.ended_at - duty.due)
+            span = self.span(duty.ended_at - duty.due)
             return plain("Due %(due)s, done %(at)s: %(span)s late.", due=due, at=ended, span=span)
         if each.word == "missed":
             return plain("Due %(due)s, not reported done; overtaken %(at)s.", due=due, at=ended)
@@ -121,7 +134,8 @@ class Sayer:
         """How an alert ended."""
         return speech(self.language, "alerts")(OUTCOMES.get(outcome, outcome))
 
-    def _span(self, micros: int) -> str:
+    def span(self, micros: int) -> str:
+        """Elapsed time, and no `0 min`."""
         return times.span(micros, self.language) if micros >= 60_000_000 else self.words.plain("under a minute")
 
     # -- nights -------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from __future__ import annotations
 from logbook.domain.standing import stop_of
 from logbook.domain.wallclock import wall, zone
 from logbook.domain.wording import times
+from logbook.domain.wording.duties import WORDS
 from logbook.web.history.saying import BATTERIES, Sayer, up
 from logbook.web.history.seen import Seen
 from logbook.web.history.weeks import Year
@@ -50,10 +51,17 @@ def summary(found: Seen, year: Year, say: Sayer, *, full: bool) -> tuple[str, ..
         return (*said, mine)
     if not year.all:
         return tuple(said)
-    said.append(
-        plain("In 52 weeks, %(done)s of %(all)s duties were done in time.", done=say.number(year.on_time),
-              all=say.number(year.all))
-    )  # fmt: skip
+    if year.on_time:
+        in_time: str = plural(
+            "In 52 weeks, %(done)s of %(all)s duties was done in time.",
+            "In 52 weeks, %(done)s of %(all)s duties were done in time.",
+            year.on_time, done=say.number(year.on_time), all=say.number(year.all),
+        )  # fmt: skip
+    elif year.all == 1:
+        in_time = plain("In 52 weeks, the one duty that came due was not done in time.")
+    else:
+        in_time = plain("In 52 weeks, none of %(all)s duties was done in time.", all=say.number(year.all))
+    said.append(in_time)
     counts = year.counts
     if counts["told_late"]:
         told = plural(
@@ -61,25 +69,33 @@ def summary(found: Seen, year: Year, say: Sayer, *, full: bool) -> tuple[str, ..
             counts["told_late"], total=say.number(counts["told_late"]),
         )  # fmt: skip
         said.append(told)
-    apart = (
-        plural("%(total)s late", "%(total)s late", counts["late"], total=say.number(counts["late"])),
-        plural("%(total)s missed", "%(total)s missed", counts["missed"], total=say.number(counts["missed"])),
-        plural("%(total)s excused", "%(total)s excused", counts["excused"], total=say.number(counts["excused"])),
-    )
+    late, missed, excused = counts["late"], counts["missed"], counts["excused"]
+    named = [
+        plural("%(total)s late", "%(total)s late", late, total=say.number(late)),
+        plural("%(total)s missed", "%(total)s missed", missed, total=say.number(missed)) + _open(year, say),
+        plural("%(total)s excused", "%(total)s excused", excused, total=say.number(excused)),
+    ]
     # A number is not parted from its word at a line's end.
-    numbers = (counts["late"], counts["missed"], counts["excused"])
-    named = [one.replace(" ", "\u00a0") for number, one in zip(numbers, apart, strict=True) if number]
-    if named:
-        said.append(", ".join(named) + ".")
-    if not year.standing:
-        return tuple(said)
-    if found.past:
-        standing = plural(
-            "%(total)s stood open then.", "%(total)s stood open then.", year.standing, total=say.number(year.standing)
-        )
-    else:
-        standing = plural(
-            "%(total)s stands open now.", "%(total)s stand open now.", year.standing, total=say.number(year.standing)
-        )
-    said.append(standing)
+    parts = [
+        one.replace(" ", "\u00a0", 1) for number, one in zip((late, missed, excused), named, strict=True) if number
+    ]
+    if parts:
+        said.append(", ".join(parts) + ".")
+    at_once = sum(row.counts["late"] + row.counts["missed"] for row in year.rows if WORDS[row.duty].at_once)
+    if at_once:
+        said.append(
+            plural("%(total)s of these was due the moment it arose.", "%(total)s of these were due the moment they arose.",
+                   at_once, total=say.number(at_once))
+        )  # fmt: skip
     return tuple(said)
+
+
+def _open(year: Year, say: Sayer) -> str:
+    """Of the missed, those that nobody has ended by the moment known: they are among them, not beside them."""
+    if not year.standing:
+        return ""
+    if year.standing == year.counts["missed"]:
+        return " " + say.words.plural("(still open)", "(all still open)", year.standing)
+    return " " + say.words.plural(
+        "(%(n)s of them still open)", "(%(n)s of them still open)", year.standing, n=say.number(year.standing)
+    )

@@ -12,7 +12,7 @@ from logbook.domain.instants import Instant
 from logbook.domain.reporting import Judged
 from logbook.domain.wallclock import wall, zone
 from logbook.domain.wording import times
-from logbook.domain.wording.duties import duty_label
+from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.domain.wording.labels import entry_label, role_label
 from logbook.web.history import drawing
 from logbook.web.history.asked import KINDS, ROLES, Asked, chosen, local
@@ -126,7 +126,7 @@ def machine_page(
     earlier, later = _around(nights, wanted, found)
     return MachinePage(
         found.machine.code, site.name if site else found.site, found.zone, facts(found, say), summary(found, the_year, say, full=full),
-        say.stamp(found.now, found.zone) if not found.past else times.moment(found.now, found.zone, language, 0),
+        times.moment(found.now, found.zone, language, 0),
         local(found.now, zone(found.zone)), not found.rows, found.past, wrong, full, visitor.leads, found.mine,
         tuple(NightShown(say.day(night), say.night(night), strip) for night, strip in zip(nights, strips, strict=True)),
         tuple(chart), height, tuple(drawing.hours(WIDE)), tuple(drawing.hours(NARROW, 6)), earlier, later,
@@ -159,6 +159,8 @@ def _around(nights: Sequence[Night], wanted: Asked, found: Seen) -> tuple[str, s
 
 def _duty(row: DutyRow, say: Sayer) -> DutyShown:
     counts = row.counts
+    if WORDS[row.duty].at_once and row.all:
+        return _at_once(row, say)
     said = [f"{say.number(counts[word])} {say.report(word)}" for word in ("kept", "told_late", "late", "missed", "excused", "not_due")
             if counts[word]]  # fmt: skip
     return DutyShown(
@@ -168,9 +170,32 @@ def _duty(row: DutyRow, say: Sayer) -> DutyShown:
     )  # fmt: skip
 
 
+def _at_once(row: DutyRow, say: Sayer) -> DutyShown:
+    """Of what is due the moment it arises nothing can be in time: said is how often, and how long it took."""
+    plural, counts, ended = say.words.plural, row.counts, row.on_time + row.counts["late"]
+    often = str(plural("%(n)s time", "%(n)s times", row.all, n=say.number(row.all)))
+    said = [often]
+    if ended:
+        span = say.span(row.longest or 0)
+        said.append(
+            str(
+                plural(
+                    "%(n)s ended within %(span)s", "%(n)s ended within %(span)s", ended, n=say.number(ended), span=span
+                )
+            )
+        )
+    said += [f"{say.number(counts[word])} {say.report(word)}" for word in ("missed", "excused") if counts[word]]
+    return DutyShown(
+        up(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
+        (drawing.week_line(row, 0, 0, drawing.HALF), drawing.week_line(row, 0, drawing.HALF, 52)), often, ", ".join(said),
+    )  # fmt: skip
+
+
 def _counted(row: DutyRow, say: Sayer) -> str:
     if not row.all:
         return say.report("not_due")
+    if not row.on_time:
+        return say.words.plain("none of %(all)s", all=say.number(row.all))
     return say.words.plain("%(done)s of %(all)s", done=say.number(row.on_time), all=say.number(row.all))
 
 

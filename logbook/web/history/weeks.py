@@ -38,6 +38,8 @@ class DutyRow:
     duty: str
     cells: tuple[Cell, ...]
     counts: Counter[Word]
+    longest: Instant | None = None
+    """The longest that any took from due to done, microseconds; None while none was late."""
 
     @property
     def on_time(self) -> int:
@@ -85,13 +87,18 @@ def year(judged: Sequence[Judged], zone: ZoneInfo, known_at: Instant) -> Year:
     for duty in DUTIES:
         own = [each for each in within if each.duty.duty == duty]
         if own:
-            rows.append(DutyRow(duty, _cells(own, starts), count(own)))
+            rows.append(DutyRow(duty, _cells(own, starts), count(own), _longest(own)))
     return Year(
         mondays, starts[0], tuple(rows), count(within),
         sum(each.word == "missed" and each.duty.ended_at is None for each in within),
         sum(each.card for each in within),
         tuple(each for each in reversed(within) if each.word in DEPARTURES),
     )  # fmt: skip
+
+
+def _longest(own: Sequence[Judged]) -> Instant | None:
+    late = (each.duty for each in own if each.word == "late")
+    return max((duty.ended_at - duty.due for duty in late if duty.ended_at is not None), default=None)
 
 
 def _cells(own: Sequence[Judged], starts: Sequence[Instant]) -> tuple[Cell, ...]:
