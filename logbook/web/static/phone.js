@@ -174,7 +174,11 @@ function line(each) {
   const [take, seen] = item.querySelectorAll("button");
   if (!each.acts || each.say || each.undone || each.writer !== writer) take.remove();
   if (!each.say) seen.remove();
-  take.onclick = () => takeBack(each.n).then(flush);
+  take.onclick = async () => {
+    await takeBack(each.n);
+    say(fill(form().dataset.takenBack || "", each.label)); // no more "kept here" of what is kept no more
+    flush();
+  };
   seen.onclick = () => drop(each.n);
   item.className = each.say ? "late" : "";
   return item;

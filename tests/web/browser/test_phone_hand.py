@@ -131,6 +131,18 @@ def test_what_waits_here_is_taken_back_first_and_named(served: Serve, windows: W
     assert len(kinds(house)) == 1 + 2 * struck  # not sent at all, or sent and struck
 
 
+def test_what_was_taken_back_from_the_queue_is_not_said_to_be_kept(served: Serve, windows: Windows) -> None:
+    house = served()
+    page = opened(windows.context(house, "ana"))
+    page.context.set_offline(True)
+    tap(page, "charge")
+    kept(page, 1)
+    expect(page.locator("#say .done")).to_have_text("Kept here: Plugged in to charge.")
+    page.locator("#kept li button").click()
+    expect(page.locator("#say .done")).to_have_text("Taken back: Plugged in to charge.")
+    assert kinds(house) == []
+
+
 # ------------------------------------------------------------------------------------------------ when it happened
 
 
