@@ -6,6 +6,7 @@ site asked for it, and that a body larger than a page can need is not read. Know
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 from starlette.datastructures import Headers
@@ -45,6 +46,8 @@ _NO_FILE = ".svg"
 """A picture of this kind is a document where somebody opens it by itself."""
 BODY_MOST = 12_000_000
 """Octets: a phone's photograph as it comes out of the camera, and a little more."""
+BODY_WITHIN = 180.0
+"""Seconds in which a body has to be here: a photograph by the slowest of nets, and to spare."""
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 _FOUND = {200, 304}
 
@@ -111,13 +114,20 @@ def from_here(headers: Headers) -> bool:
 
 
 def _limited(receive: Receive) -> Receive:
-    """A body that was announced small, or not at all, and does not end: it is cut off."""
-    taken = 0
+    """A body that was announced small, or not at all, and does not end, or comes by drops: it is cut off."""
+    taken, until, whole = 0, asyncio.get_running_loop().time() + BODY_WITHIN, False
 
     async def limited() -> Message:
-        nonlocal taken
-        message = await receive()
+        nonlocal taken, whole
+        if whole:
+            return await receive()  # all that can come is that whoever asked has gone
+        try:
+            async with asyncio.timeout_at(until):
+                message = await receive()
+        except TimeoutError:
+            raise HTTPException(408, headers={"Connection": "close"}) from None
         if message["type"] == "http.request":
+            whole = not message.get("more_body", False)
             taken += len(message.get("body", b""))
             if taken > BODY_MOST:
                 raise HTTPException(413)

@@ -21,6 +21,10 @@ EVERY = 15.0
 """Seconds after which a page is told even if nothing was written here: another process may have."""
 
 
+OPEN_MOST = 200
+"""Pages that may listen at once: the server takes some 500 connections, and most are for those who report."""
+
+
 class Newsroom:
     """Passes the bell on to every open page of one event loop."""
 

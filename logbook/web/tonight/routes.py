@@ -22,7 +22,7 @@ from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render, words
 from logbook.web.tonight.acts import Acts, Named, Not
-from logbook.web.tonight.live import stream
+from logbook.web.tonight.live import OPEN_MOST, stream
 from logbook.web.tonight.room import room_of, spans
 from logbook.web.who.visitor import Leader, NotYours, Visitor, visitor
 
@@ -123,6 +123,8 @@ def rows(request: Request, lang: Language) -> Response:
 async def live(request: Request, lang: Language) -> Response:
     """The page's news, for as long as it is open and its reader is signed in."""
     room = room_of(request)
+    if room.news.open >= OPEN_MOST:
+        return Response("Too many pages listen. Look again in a while.", 503, headers={"Retry-After": "60"})
 
     def look() -> tuple[str, int] | None:
         if hasattr(request.state, "visitor"):
