@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from sqlalchemy import Connection
 from starlette.testclient import TestClient
 
 from logbook.channels.desk import Message
-from logbook.domain.instants import HOUR, MINUTE, parse
+from logbook.domain.instants import HOUR, MINUTE, parse, text
 from logbook.intake import Draft, answering
 from logbook.store import heard, log, words
+from logbook.web.api.machines import alerts_of
 from tests.web.conftest import Pages
 from tests.web.test_tonight_board import CALM, Make, look, only, uncharged
 from tests.whole.stage import FLEET, START, Stage
@@ -454,6 +457,13 @@ def test_a_passed_on_alert_is_asked_of_another_and_in_nobodys_hands(pages: Make)
     alert = stage.alert("B7H", "charge")
     turn = stage.now + 2 * HOUR
     assert stage.read(lambda c: answering.until(c, [alert])) == {alert.serial: answering.Until(asked=turn)}
+
+    def told(connection: Connection) -> tuple[str | None, str | None]:
+        sight: Any = SimpleNamespace(connection=connection, register=stage.register, site=lambda _machine: "HX")
+        [shown] = alerts_of(sight, [alert])
+        return shown.acknowledged_until, shown.asked_until
+
+    assert stage.read(told) == (None, text(turn))  # what the API says of it
     act(one, one.client("sol"), "take", **{"for": "PT12H"})
     until = stage.now + 12 * HOUR
     assert stage.read(lambda c: answering.until(c, [alert])) == {alert.serial: answering.Until(in_hand=until)}
