@@ -15,7 +15,7 @@ from logbook.web.app import make_app
 from logbook.web.settings import WebSettings
 from tests.web import terrible
 from tests.web.browser.conftest import _SWITCHES, Served
-from tests.web.browser.looks import PAGES, WIDTHS
+from tests.web.browser.looks import PAGES, STEPS, WIDTHS
 from tests.whole.stage import fleet, new_database, stage
 
 
@@ -54,6 +54,8 @@ def _take(served: Served, folder: Path, names: list[str]) -> None:
                     served.sign_in(context, who)
                 page = context.new_page()
                 page.goto(where.format(lang=language, code=code, mine=mine, person=served.stage.person("luis")))
+                if name in STEPS:
+                    STEPS[name](page)
                 page.screenshot(path=folder / f"{name}-{language}-{width}-{scheme}.png", full_page=True)
                 context.close()
         browser.close()
