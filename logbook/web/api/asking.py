@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -102,6 +103,27 @@ class Looking:
 
 
 @dataclass
+class Moment:
+    """One reading of the logbook: what several requests look up in it is looked up once."""
+
+    house: House
+    connection: Connection
+    folds: dict[str, Watchman] = field(default_factory=dict)
+    _keys: dict[str, Key | None] = field(default_factory=dict)
+
+    def key(self, hash: str) -> Key | None:
+        """The key whose token has this hash, as it stands in this reading."""
+        if hash not in self._keys:
+            self._keys[hash] = api_keys.of_hash(self.connection, hash)
+        return self._keys[hash]
+
+    @cached_property
+    def register(self) -> Register:
+        """The register in this reading."""
+        return self.house.register(self.connection)
+
+
+@dataclass
 class Asked:
     """A request with a key."""
 
@@ -115,15 +137,15 @@ class Asked:
         """Look at the logbook with a key that may do this. Raises Problem: 401, 403, 429."""
         self.admit()
         with self.house.store.read() as connection:
-            yield self.sight(connection, scope, {})
+            yield self.sight(Moment(self.house, connection), scope)
 
     def admit(self) -> None:
         """Count this request. Raises Problem (429)."""
         self.limits.admit(self.house, self.hash)
 
-    def sight(self, connection: Connection, scope: str | None, folds: dict[str, Watchman]) -> Looking:
-        """The logbook as this connection sees it. `folds`: what was looked up already. Raises Problem: 401, 403."""
-        key = api_keys.of_hash(connection, self.hash)
+    def sight(self, moment: Moment, scope: str | None) -> Looking:
+        """The logbook in this reading, as the key may see it. Raises Problem: 401, 403."""
+        key = moment.key(self.hash)
         if key is None or not key.lives:
             raise Problem(
                 "unknown_key", "There is no such key, or it was taken away. Nothing was done.",
@@ -134,7 +156,7 @@ class Asked:
                 "not_in_scope", f"This key has no {scope!r} among what it may do. Nothing was done.",
                 headers={"WWW-Authenticate": f'Bearer error="insufficient_scope", scope="{scope}"'},
             )  # fmt: skip
-        return Looking(self.house, connection, self.house.register(connection), key, self.house.now(), folds)
+        return Looking(self.house, moment.connection, moment.register, key, self.house.now(), moment.folds)
 
 
 async def _asked(

@@ -21,10 +21,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from logbook.domain import door
-from logbook.domain.watchman import Watchman
 from logbook.intake import Receipt
 from logbook.store.apart import apart
-from logbook.web.api.asking import Asked
+from logbook.web.api.asking import Asked, Moment
 from logbook.web.api.bodies import Body
 from logbook.web.api.problems import Problem
 from logbook.web.api.reporting import Prepared, answer, prepared, record, refusal
@@ -106,12 +105,12 @@ def _prepare(house: House, turns: Sequence[_Turn]) -> None:
             turn.asked.admit()
         except Problem as why:
             turn.outcome = why
-    folds: dict[str, Watchman] = {}
     with house.store.read() as connection:
+        moment = Moment(house, connection)
         for turn in turns:
             if turn.outcome is None:
                 try:
-                    turn.made = prepared(turn.asked.sight(connection, "post", folds), turn.sent)
+                    turn.made = prepared(turn.asked.sight(moment, "post"), turn.sent)
                 except Problem as why:
                     turn.outcome = why
 
@@ -146,7 +145,7 @@ def _record(house: House, turns: Sequence[_Turn]) -> None:
 def _try_alone(turn: _Turn) -> None:
     try:
         with turn.asked.house.store.read() as connection:
-            made = prepared(turn.asked.sight(connection, "post", {}), turn.sent)
+            made = prepared(turn.asked.sight(Moment(turn.asked.house, connection), "post"), turn.sent)
         turn.outcome = answer(record(turn.asked.house, made.drafts, made.by), made.codes)
     except Exception as why:  # noqa: BLE001 - told to whoever asked
         turn.outcome = why
