@@ -333,6 +333,15 @@ def test_addresses_that_are_none(asking: Callable[..., Asking], method: str, pat
 # -- reading ------------------------------------------------------------------------------------------------------
 
 
+def test_a_machine_that_would_cut_the_floor_is_not_called_ready(asking: Callable[..., Asking]) -> None:
+    one = asking()
+    token = one.key("read")
+    one.pages.stage.tell("B7H", "segments", left_um=[0, 4_000])
+    assert one.get("/machines/B7H", token).json()["state"] == "bare_head"
+    one.pages.stage.tell("B7H", "segment_change")
+    assert one.get("/machines/B7H", token).json()["state"] == "ready"
+
+
 def test_a_machine_with_what_is_owed(asking: Callable[..., Asking]) -> None:
     one = asking()
     token = one.key("read", "post")

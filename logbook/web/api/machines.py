@@ -8,9 +8,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from logbook.domain.machine import Machine as Fold
-from logbook.domain.owed import Owed, is_out, owed_now
+from logbook.domain.owed import Owed, owed_now
 from logbook.domain.register import MachineRecord
+from logbook.domain.standing import standing_of
 from logbook.intake import answering
 from logbook.store import alerts, log
 from logbook.web.api import shapes
@@ -110,16 +110,6 @@ def _line(sight: Looking, machine: MachineRecord) -> shapes.Machine:
     return shapes.Machine.model_validate(
         {
             "code": machine.code, "site": fold.site, "battery": fold.battery,
-            "state": _state(fold, max(sight.now, watchman.now)),
+            "state": standing_of(fold, max(sight.now, watchman.now)),
         }
     )  # fmt: skip
-
-
-def _state(fold: Fold, now: int) -> str:
-    if fold.retired_at is not None:
-        return "retired"
-    if not fold.in_service:
-        return "out_of_service"
-    if fold.held:
-        return "held"
-    return "in_use" if is_out(fold, now) else "ready"

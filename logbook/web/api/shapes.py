@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from logbook.domain.instants import Instant, text
+from logbook.domain.standing import Standing
 
 At = Annotated[str, Field(json_schema_extra={"format": "date-time"}, examples=["2026-03-09T09:30:00Z"])]
 Plate = Annotated[str, Field(description="The code on the machine's plate.", examples=["B7H"])]
@@ -66,7 +67,10 @@ class Alert(Form):
     outcome: str | None
 
 
-State = Literal["ready", "in_use", "held", "out_of_service", "retired"]
+State = Annotated[
+    Standing,
+    Field(description="Only ready and in_use may run. bare_head: a head without abrasive would cut the floor."),
+]
 
 
 class Machine(Form):
