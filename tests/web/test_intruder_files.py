@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import struct
 import time
 import zipfile
@@ -78,7 +77,7 @@ def test_a_workbook_that_grows_or_reads_other_files(one: Pages, sheet: str, char
             rows_of("fleet.xlsx", content)
 
 
-def test_a_workbook_that_says_it_is_small(one: Pages) -> None:
+def test_a_workbook_that_says_it_is_small() -> None:
     """Sixty megabytes of nothing in sixty kilobytes; and the same with its size forged."""
     bomb = packed(sheet1=b" " * 60_000_000)
     assert len(bomb) < 200_000
@@ -88,7 +87,6 @@ def test_a_workbook_that_says_it_is_small(one: Pages) -> None:
         with pytest.raises(SheetRefused):
             rows_of("x.xlsx", content)
     assert time.process_time() - begun < 4
-    assert one
 
 
 @pytest.mark.parametrize(
@@ -282,4 +280,3 @@ def test_a_body_that_is_no_form(one: Pages, kind: str, body: bytes) -> None:
         assert "x-a" not in answer.headers
     assert time.process_time() - begun < 4
     assert rows(one) == before
-    assert json

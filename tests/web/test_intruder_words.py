@@ -8,6 +8,7 @@ import json
 import re
 import time
 from collections.abc import Callable, Iterator
+from email import message_from_bytes
 from typing import Any
 from urllib.parse import quote
 
@@ -17,8 +18,9 @@ from starlette.testclient import TestClient
 
 from logbook.channels.desk.message import Message
 from logbook.channels.mail_in.markup import to_text
+from logbook.channels.mail_out.compose import compose
 from logbook.domain.instants import parse
-from logbook.web.phone.taking import UNFIT
+from logbook.watch.routes import Outgoing
 from tests.web.conftest import ADDRESS, BROWSER, Pages
 from tests.web.phone_forms import look
 from tests.web.test_intruder import every_route, rows
@@ -157,7 +159,6 @@ def test_odd_numbers_of_a_tap_are_refused_and_nothing_is_kept(one: Pages) -> Non
             answer = browser.post(path, content=body, headers={"content-type": "application/json"})
             assert answer.status_code in (401, 422), (body[:160], answer.status_code, answer.text[:80])
     assert rows(one) == before
-    assert UNFIT
 
 
 def test_a_query_written_into_a_filter_finds_no_more(one: Pages) -> None:
@@ -216,10 +217,6 @@ def test_what_stands_in_names_ends_no_line_of_a_calendar(pages: Callable[..., Pa
 
 
 def test_what_stands_in_names_adds_no_header_to_a_mail(pages: Callable[..., Pages]) -> None:
-    from email import message_from_bytes, policy
-
-    from logbook.channels.mail_out import compose
-
     evil = "Slip\r\nBcc: all@evil.example\r\n\r\n<b>x"
     one = pages(at=EVENING, site=[
         {"code": "HX", "name": evil, "zone": "America/Halifax"}, {"code": "SJ", "name": "S", "zone": "America/St_Johns"},
@@ -227,11 +224,13 @@ def test_what_stands_in_names_adds_no_header_to_a_mail(pages: Callable[..., Page
     one.stage.tell("B7H", "start")
     one.stage.until("2026-03-03T14:00:00Z")
     sent = one.stage.messages()
-    assert sent
-    assert all("\n" not in (each.subject or "") and "\r" not in (each.subject or "") for each in sent)
-    assert message_from_bytes
-    assert policy
-    assert compose
+    assert any("all@evil.example" in f"{each.subject} {each.body}" for each in sent)
+    for each in sent:
+        mail = Outgoing(each.message_id, each.address, each.subject, each.body, each.queued_at)
+        read = message_from_bytes(compose(mail, "log@ferry.example", evil))
+        assert "bcc" not in read
+        assert len(read.get_all("to", [])) == 1
+        assert read.get_content_type() == "text/plain"
 
 
 @pytest.mark.parametrize(
