@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from logbook.domain.entries.faults import PHOTO_ITEM
 from logbook.domain.history_rows import Row
 from logbook.domain.wallclock import wall, zone
-from logbook.domain.wording import times
+from logbook.domain.wording import capital, times
 from logbook.domain.wording.labels import entry_label, role_label
-from logbook.web.history.saying import Sayer, up
+from logbook.web.history.saying import Sayer
 
 PAGE = 50
 
@@ -103,7 +103,7 @@ def sayer_of(say: Sayer, rows: Sequence[Row], zone_of: Callable[[str], str], *, 
         void = voids.get(row.struck_by or "")
         private = {} if told.kind == "name_opened" and not leads else told.private
         return Shown(
-            told.seq, told.id, up(entry_label(told.kind, say.language)), say.stamp(told.occurred_at, place),
+            told.seq, told.id, capital(entry_label(told.kind, say.language)), say.stamp(told.occurred_at, place),
             times.clock(told.recorded_at, place, say.language) if near else say.stamp(told.recorded_at, place),
             told.recorded_at - told.occurred_at < 60_000_000 and near, row.late,
             role_label(told.role, say.language), say.channel(told.channel),

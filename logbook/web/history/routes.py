@@ -23,9 +23,10 @@ from logbook.web.forms import form
 from logbook.web.forms import text as field
 from logbook.web.history import calendar, export
 from logbook.web.history.asked import Asked, asked, known_at
+from logbook.web.history.list_view import list_page
 from logbook.web.history.listing import listed
 from logbook.web.history.seen import Seen, machine_of, seen
-from logbook.web.history.view import list_page, machine_page, name_page
+from logbook.web.history.view import machine_page, name_page
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, render
 from logbook.web.who.visitor import Leader, NotYours, Visitor, need

@@ -15,7 +15,7 @@ from babel.numbers import format_decimal
 from logbook.domain.instants import HOUR, Instant, parse
 from logbook.domain.reporting import Judged
 from logbook.domain.wallclock import wall, zone
-from logbook.domain.wording import speech, times
+from logbook.domain.wording import capital, speech, times
 from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.domain.wording.labels import entry_label, role_label
 from logbook.domain.wording.mark import mark
@@ -36,11 +36,6 @@ REPORT = {
 }  # fmt: skip
 _SILENT = frozenset({"told", "corrects", "entry", "opened_by", "number", "serial", "duty", "due_at", "outcome", "until",
                      "step", "role", "order"})  # fmt: skip
-
-
-def up(sentence: str) -> str:
-    """With a capital in front."""
-    return sentence[:1].upper() + sentence[1:]
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,11 +160,11 @@ class Sayer:
         if acts:
             said.append("; ".join(acts) + ".")
         if night.silent:
-            said.append(up(self.silence(night)) + ".")
+            said.append(capital(self.silence(night)) + ".")
         charging = [spell for spell in night.spells if spell.what == "charge"]
         if charging and not charging[-1].over and night.now is not None:
             said.append(self.words.plain("On charge, as far as is known."))
-        said += [up(self.departure(each)) + "." for each in night.departures]
+        said += [capital(self.departure(each)) + "." for each in night.departures]
         length = night.ends - night.begins
         if length < 24 * HOUR:
             said.append(self.words.plain("The clocks went forward."))

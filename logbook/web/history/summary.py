@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from logbook.domain.standing import stop_of
 from logbook.domain.wallclock import wall, zone
-from logbook.domain.wording import times
+from logbook.domain.wording import capital, times
 from logbook.domain.wording.duties import WORDS
-from logbook.web.history.saying import BATTERIES, Sayer, up
+from logbook.web.history.saying import BATTERIES, Sayer
 from logbook.web.history.seen import Seen
 from logbook.web.history.weeks import Year
 
@@ -22,7 +22,7 @@ def facts(found: Seen, say: Sayer) -> tuple[str, ...]:
     day = times.day(wall(machine.commissioned_at, zone(found.zone)).date().isoformat(), say.language)
     year = wall(machine.commissioned_at, zone(found.zone)).year
     said = [plain("In the fleet since %(day)s %(year)s.", day=day, year=year),
-             up(plain(BATTERIES.get(machine.battery, machine.battery))) + "."]  # fmt: skip
+             capital(plain(BATTERIES.get(machine.battery, machine.battery))) + "."]  # fmt: skip
     if found.meter is not None:
         said.append(plain("Hour meter %(hours)s.", hours=say.hours(found.meter)))
     stop = stop_of(machine)

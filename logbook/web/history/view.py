@@ -1,4 +1,4 @@
-"""What the templates print: the page of a machine, the list, and the page of one opened name.
+"""What the templates print: the page of a machine, and the page of one opened name.
 
 Promises plain words and finished numbers; templates only lay them out.
 """
@@ -10,17 +10,16 @@ from dataclasses import dataclass
 
 from logbook.domain.instants import Instant
 from logbook.domain.reporting import Judged
-from logbook.domain.wallclock import wall, zone
-from logbook.domain.wording import times
+from logbook.domain.wallclock import zone
+from logbook.domain.wording import capital, times
 from logbook.domain.wording.duties import WORDS, duty_label
 from logbook.domain.wording.labels import entry_label, role_label
 from logbook.web.history import drawing
 from logbook.web.history.asked import KINDS, ROLES, Asked, chosen, local
 from logbook.web.history.drawing import NARROW, WIDE, Line, WeekLine
 from logbook.web.history.entries import Page, Shown, page_of, sayer_of
-from logbook.web.history.listing import MOST, Listed
 from logbook.web.history.nights import Night, noon
-from logbook.web.history.saying import Sayer, up
+from logbook.web.history.saying import Sayer
 from logbook.web.history.seen import Seen
 from logbook.web.history.summary import facts, summary
 from logbook.web.history.weeks import DutyRow, Year
@@ -164,7 +163,7 @@ def _duty(row: DutyRow, say: Sayer) -> DutyShown:
     said = [f"{say.number(counts[word])} {say.report(word)}" for word in ("kept", "told_late", "late", "missed", "excused", "not_due")
             if counts[word]]  # fmt: skip
     return DutyShown(
-        up(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
+        capital(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
         (drawing.week_line(row, 0, 0, drawing.HALF), drawing.week_line(row, 0, drawing.HALF, 52)),
         _counted(row, say), ", ".join(said),
     )  # fmt: skip
@@ -186,7 +185,7 @@ def _at_once(row: DutyRow, say: Sayer) -> DutyShown:
         )
     said += [f"{say.number(counts[word])} {say.report(word)}" for word in ("missed", "excused") if counts[word]]
     return DutyShown(
-        up(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
+        capital(duty_label(row.duty, say.language)), drawing.week_line(row, drawing.WEEK_LEFT),
         (drawing.week_line(row, 0, 0, drawing.HALF), drawing.week_line(row, 0, drawing.HALF, 52)), often, ", ".join(said),
     )  # fmt: skip
 
@@ -238,52 +237,9 @@ def _departure(each: Judged, found: Seen, say: Sayer) -> DepartureShown:
             if row.struck_by is None and row.told.kind == "excused" and (data["duty"], data["opened_by"]) == duty.key:
                 why = row.told.private.get("why") or ""
     return DepartureShown(
-        say.stamp(each.at, place), up(duty_label(duty.duty, say.language)), each.word, say.happened(each, place), why,
+        say.stamp(each.at, place), capital(duty_label(duty.duty, say.language)), each.word, say.happened(each, place), why,
         tuple(say.alarms(each, place)), say.report(each.word),
     )  # fmt: skip
-
-
-# -- the list ---------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class ListRow:
-    """One machine in words."""
-
-    code: str
-    site: str
-    since: str
-    entries: str
-    last: str
-    late: tuple[str, ...]
-    retired: bool
-
-
-@dataclass(frozen=True, slots=True)
-class ListPage:
-    """The machines of the visitor's sites."""
-
-    rows: tuple[ListRow, ...]
-    search: str
-    more: bool
-
-
-def list_page(found: Sequence[Listed], search: str, language: str, now: Instant) -> ListPage:
-    """The list in words."""
-    say = Sayer(words(language, "history"), now)
-    rows = []
-    for each in found[:MOST]:
-        since = ""
-        if each.since is not None:
-            shown = wall(each.since, zone(each.zone))
-            since = f"{times.day(shown.date().isoformat(), language)} {shown.year}"
-        rows.append(
-            ListRow(
-                each.code, each.site_name, since, say.number(each.entries), say.stamp(each.last, each.zone),
-                tuple(duty_label(duty, language) for duty in each.late), each.retired,
-            )
-        )  # fmt: skip
-    return ListPage(tuple(rows), search.strip(), len(found) > MOST)
 
 
 # -- a name -----------------------------------------------------------------------------------------------------
