@@ -75,7 +75,7 @@ def test_the_page_asks_before_it_saves(pages: Callable[..., Pages]) -> None:
     answer = one.post(own, f"{path}/preview", **fields, typed="P5D")
     assert answer.status_code == 200
     assert "would have raised 2 alerts more" in answer.text
-    assert re.search(r'class="plate">B7H</span> [^<]*water', answer.text)
+    assert re.search(r'class="plate">B7H</span> <span>[^<]*water', answer.text)
     assert len(fleet_entries(one)) == before
     assert one.post(own, path, **hidden(answer.text, path)).status_code == 303
     assert one.stage.register.settings()["watering.every"] == "P5D"
@@ -119,3 +119,16 @@ def test_a_machine_s_own_nights_are_previewed_and_saved_as_they_were_shown(pages
     assert wrong.status_code == 422
     assert "A night needs a beginning and an end" in wrong.text
     assert one.post(lee, "/en/register/machines/B8F/fit/preview", **fields).status_code == 404
+
+
+def test_a_row_is_told_by_the_clock_of_its_own_site(pages: Callable[..., Pages]) -> None:
+    one = pages(policy={"filter": False, "segments": False})
+    for when in WATERED:
+        one.stage.now = parse(when)
+        for code in ("B7H", "B8F"):
+            one.stage.tell(code, "watering", who="own")
+    own, path = one.client("own"), "/en/register/policy/watering.every"
+    answer = one.post(own, f"{path}/preview", **hidden(own.get(path).text, f"{path}/preview"), typed="P5D")
+    told = re.findall(r'plate">(B\w\w)</span> <span>[^<]*<span class="soft">([^<]+)<', answer.text)
+    # A working day turns at 12:00 by the clock of either site, half an hour apart.
+    assert sorted(told) == [(code, when) for code in ("B7H", "B8F") for when in ("Sat 14 Mar 12:00", "Sun 8 Mar 12:00")]

@@ -46,6 +46,8 @@ class Difference:
     until: Instant
     done: int
     of: int
+    zones: Mapping[str, str]
+    """By the codes of the machines: a night is told by the clock of its site."""
 
     def by_duty(self) -> list[tuple[str, int, int]]:
         """(duty, more, fewer), the most changed first."""
@@ -116,4 +118,5 @@ def _difference(house: House, machines: list[Known], kind: str, data: Mapping[st
             more += [s for s in new if (s.duty, s.opened_by, s.number) not in told]
             fewer += [s for s in old if (s.duty, s.opened_by, s.number) not in would]
             before, after, done = before + len(old), after + len(new), done + 1
-    return Difference(tuple(sorted(more)), tuple(sorted(fewer)), before, after, since, until, done, len(machines))
+    zones = {known.code: register.sites[known.site].zone for known in machines}
+    return Difference(tuple(sorted(more)), tuple(sorted(fewer)), before, after, since, until, done, len(machines), zones)

@@ -12,7 +12,6 @@ from starlette.responses import Response
 from logbook.domain.wording.duties import duty_label
 from logbook.domain.wording.mark import mark
 from logbook.domain.wording.times import day_clock
-from logbook.web.house import house_of
 from logbook.web.pages import render
 from logbook.web.register import preview
 
@@ -29,13 +28,8 @@ def shown(
     request: Request, lang: str, found: preview.Difference, action: str, hidden: Mapping[str, Any], id_: str, back: str
 ) -> Response:
     """The page of a preview; what it would save is carried in hidden fields, a list as several."""
-    house = house_of(request)
-    with house.store.read() as connection:
-        register = house.register(connection)
-        zone = next((s.zone for s in register.sites.values()), "UTC")
-
     def rows(said: Any) -> list[tuple[str, str, str]]:
-        return [(s.machine, duty_label(s.duty, lang), day_clock(s.at, zone, lang)) for s in said[:_SHOWN_MOST]]
+        return [(s.machine, duty_label(s.duty, lang), day_clock(s.at, found.zones[s.machine], lang)) for s in said[:_SHOWN_MOST]]
 
     pairs = [(n, v) for n, many in hidden.items() for v in (many if isinstance(many, list) else [many])]
     return render(
