@@ -76,12 +76,6 @@ _RAISED_BETWEEN = Ready(
     _ordered(_all.where(alert.c.raised_at > bindparam("after"), alert.c.raised_at <= bindparam("until"))),
     "after", "until",
 )  # fmt: skip
-_STEPS = Ready(
-    _all.where(alert.c.next_step_at <= bindparam("now"))
-    .order_by(alert.c.next_step_at, alert.c.serial)
-    .limit(bindparam("most")).offset(NONE),
-    "now", "most",
-)  # fmt: skip
 _NEXT_STEP = Ready(
     select(alert.c.next_step_at)
     .where(alert.c.next_step_at.is_not(None))
@@ -147,11 +141,6 @@ def cleared_between(connection: Connection, after: int, until: int) -> list[Aler
 def raised_between(connection: Connection, after: int, until: int) -> list[Alert]:
     """The alerts raised after one instant and at or before another."""
     return [Alert._make(row) for row in _RAISED_BETWEEN.all(connection, after, until)]
-
-
-def steps_due(connection: Connection, now: int, most: int = 1_000) -> list[Alert]:
-    """The live alerts whose next step has come, the earliest first."""
-    return [Alert._make(row) for row in _STEPS.all(connection, now, most)]
 
 
 def next_step_at(connection: Connection) -> int | None:

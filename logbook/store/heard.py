@@ -74,7 +74,6 @@ _WAITING = Ready(
     "after", "most",
 )  # fmt: skip
 _ERASE_OLD = Ready(delete(heard).where(heard.c.received_at < bindparam("before")), "before")
-_ERASE = Ready(delete(heard).where(heard.c.sender == bindparam("sender")), "sender")
 
 
 def keep(connection: Connection, row: Heard) -> bool:
@@ -106,11 +105,6 @@ def from_strangers(connection: Connection, after: int, until: int) -> int:
 def waiting(connection: Connection, after: int, most: int = 50) -> list[Heard]:
     """What came after an instant and was kept aside, whoever sent it, the newest first."""
     return [_made(row) for row in _WAITING.all(connection, after, most)]
-
-
-def erase_sender(connection: Connection, sender: str) -> int:
-    """Erase all that came from a sender; answers with how many rows that were."""
-    return int(_ERASE.run(connection, sender).rowcount)
 
 
 def erase_before(connection: Connection, before: int) -> int:

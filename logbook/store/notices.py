@@ -69,7 +69,6 @@ _CHANGE = Ready(
     .values(about=bindparam("says"), ready_at=bindparam("ready")),
     "says", "ready", "notice",
 )  # fmt: skip
-_DROP_ALERT = Ready(delete(notice).where(*_alert, _waiting), "machine", "duty", "opened_by", "number")
 
 _ERASE_OLD = Ready(delete(notice).where(notice.c.message.is_not(None), notice.c.at < bindparam("before")), "before")
 
@@ -151,11 +150,6 @@ def put_off(connection: Connection, id: str, ready_at: int) -> bool:
 def drop(connection: Connection, ids: Iterable[str]) -> int:
     """Take back notices that are in no message yet; answers with how many."""
     return sum(int(_DROP.run(connection, id).rowcount) for id in ids)
-
-
-def drop_alert(connection: Connection, machine: str, duty: str, opened_by: str, number: int) -> int:
-    """Take back what nobody has been told yet of an alert; answers with how many notices that were."""
-    return int(_DROP_ALERT.run(connection, machine, duty, opened_by, number).rowcount)
 
 
 def erase_before(connection: Connection, before: int) -> int:

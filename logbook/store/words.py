@@ -104,13 +104,6 @@ _PERSON = Ready(
 _PEOPLE = Ready(
     select(pseudonym.c.reporter, pseudonym.c.person).where(pseudonym.c.machine == bindparam("machine")), "machine"
 )
-_NAMES = Ready(
-    select(pseudonym.c.machine, pseudonym.c.reporter)
-    .where(pseudonym.c.person == bindparam("person"))
-    .order_by(pseudonym.c.machine),
-    "person",
-)
-_FORGET = Ready(delete(pseudonym).where(pseudonym.c.person == bindparam("person")), "person")
 
 
 def keep(connection: Connection, machine: str, words: Iterable[Word]) -> None:
@@ -185,13 +178,3 @@ def person_of(connection: Connection, machine: str, reporter: str) -> str | None
 def people_of(connection: Connection, machine: str) -> dict[str, str]:
     """Pseudonym -> person, for one machine."""
     return dict(_PEOPLE.all(connection, machine))
-
-
-def reporters_of(connection: Connection, person: str) -> list[tuple[str, str]]:
-    """(machine, pseudonym) of one person, by machine."""
-    return _NAMES.all(connection, person)
-
-
-def forget_person(connection: Connection, person: str) -> None:
-    """Erase every pseudonym of a person: from now on nobody can say who that reporter was."""
-    _FORGET.run(connection, person)

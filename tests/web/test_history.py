@@ -342,11 +342,12 @@ def test_a_photograph_is_a_link_for_leaders_and_its_reporter_and_never_text(page
 
 
 def test_a_name_that_was_erased_is_nobodys_any_more(pages: Make) -> None:
-    from logbook.store import words
+    from logbook.intake import By, erasing
 
     one = pages(person=PEOPLE)
     a_night(one)
-    one.stage.program.store.write(lambda c: words.forget_person(c, one.stage.person("ana")))
+    by = By(one.stage.person("own"), "owner", "form")
+    erasing.erase(one.house.intake, one.stage.person("ana"), "asked by the person", by, one.stage.ids())
     browser = one.client("lee")
     opened = one.post(browser, "/en/history/B7H/name/3", why="training talk", id=one.stage.ids())
     assert opened.status_code == 200
