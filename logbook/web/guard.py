@@ -56,7 +56,7 @@ class Guard:
     """ASGI middleware. `secure`: the pages are reached by https, and are to be reached by nothing else."""
 
     def __init__(self, app: ASGIApp, *, secure: bool = False) -> None:
-        self._app = app
+        self._app, self._secure = app, secure
         headers = dict(HEADERS)
         if secure:
             headers["Strict-Transport-Security"] = "max-age=31536000"
@@ -78,7 +78,7 @@ class Guard:
                 message["headers"] = known + [each for each in added if each[0] not in names]
             await send(message)
 
-        refusal = _refusal(scope, headers)
+        refusal = _refusal(scope, headers, self._secure)
         if refusal is not None:
             await _say(guarded, *refusal)
             return
@@ -93,7 +93,10 @@ def _is_file(path: str) -> bool:
     return path.startswith("/static/") and not path.endswith(_NO_FILE)
 
 
-def _refusal(scope: Scope, headers: Headers) -> tuple[int, str] | None:
+def _refusal(scope: Scope, headers: Headers, secure: bool) -> tuple[int, str] | None:
+    if "transfer-encoding" in headers and "content-length" in headers:
+        # A proxy might go by the other of the two, and take what is left for somebody else's request (RFC 9112, 6.3).
+        return 400, "That request says its length in two ways. Nothing was saved."
     if scope["path"].startswith("/api/"):
         return None  # programs come with a key of their own, which no browser adds by itself, and have their own bounds
     length = headers.get("content-length", "0")
@@ -101,16 +104,17 @@ def _refusal(scope: Scope, headers: Headers) -> tuple[int, str] | None:
         return 413, "That is more than can be taken at once. Nothing was saved. Send a smaller photograph or file."
     if scope["method"] in _SAFE:
         return None
-    return None if from_here(headers) else (403, "Another site asked for this. Nothing was saved. Open the page anew.")
+    return None if from_here(headers, secure=secure) else (403, "Another site asked for this. Nothing was saved. Open the page anew.")
 
 
-def from_here(headers: Headers) -> bool:
+def from_here(headers: Headers, *, secure: bool = False) -> bool:
     """Whether a browser sent this from a page of ours (Fetch Metadata; Origin where a browser is older than that)."""
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site == "same-origin"
     origin = headers.get("origin")
-    return origin is not None and origin.partition("://")[2] == headers.get("host")
+    scheme, _, host = (origin or "").partition("://")
+    return bool(host) and host == headers.get("host") and (scheme == "https" or not secure)
 
 
 def _limited(receive: Receive) -> Receive:
@@ -138,6 +142,7 @@ def _limited(receive: Receive) -> Receive:
 
 async def _say(send: Send, status: int, sentence: str) -> None:
     body = sentence.encode()
-    head: Any = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    # What follows on this line may be the body of what was refused.
+    head: Any = [(b"connection", b"close"), (b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
     await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": body})

@@ -351,3 +351,23 @@ def test_an_answer_is_the_same_for_a_person_who_is_not_there(one: Pages) -> None
         answer = lee.get(f"/en/history/{code}")
         seen.add((answer.status_code, re.sub(r"[0-9a-f-]{36}|\d+ s", "", answer.text.partition("<main")[2])))
     assert len(seen) == 1
+
+
+def test_the_same_name_by_plain_http_is_another_site(one: Pages) -> None:
+    """Whoever sits between can answer for it there, and have an older browser send a form from its page."""
+    path, before = (
+        links.offer(one.house, None, person=one.stage.person("ana")).removeprefix(ADDRESS),
+        rows(one, "session"),
+    )
+    older = TestClient(one.app, base_url=ADDRESS, follow_redirects=False)
+    for origin in (
+        "http://log.ferry.example",
+        "null",
+        "",
+        "https://",
+        "https://log.ferry.example.evil.example",
+        "log.ferry.example",
+    ):
+        assert older.post(path, headers={"origin": origin}).status_code == 403, origin
+    assert rows(one, "session") == before
+    assert older.post(path, headers={"origin": ADDRESS}).status_code == 303
