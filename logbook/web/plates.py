@@ -41,8 +41,11 @@ def opens(base_address: str, code: str) -> str | None:
     return f"{base_address.rstrip('/')}/m/{code}" if base_address else None
 
 
-def square(address: str) -> str:
+def square(address: str, scale: int = 0) -> str:
     """The square code of an address, as SVG to stand within a page: error correction M or better, with its margin.
+
+    Dark on light in either scheme, so that a camera reads it from a screen too. `scale`: units a module, for where no
+    style gives it a size.
 
     Raises ModuleNotFoundError where segno, of the extra `web`, is not installed.
     """
@@ -50,7 +53,7 @@ def square(address: str) -> str:
 
     made = segno.make_qr(address, error="m", boost_error=True)
     drawn: str = made.svg_inline(
-        border=QUIET, dark="#000", light="#fff", omitsize=True, svgclass="square", lineclass=None
+        border=QUIET, dark="#000", light="#fff", scale=scale or 1, omitsize=not scale, svgclass="square", lineclass=None
     )
     return drawn.replace("<svg ", '<svg aria-hidden="true" shape-rendering="crispEdges" ', 1)
 

@@ -84,12 +84,3 @@ def many(fields: FormData, name: str) -> tuple[str, ...]:
 def given(**maybe: Any) -> dict[str, Any]:
     """Of these, what is neither None nor empty text: an entry does not say what it does not know."""
     return {name: value for name, value in maybe.items() if value is not None and value != ""}
-
-
-def squared(address: str) -> str:
-    """A link as a square code (ISO/IEC 18004), to be photographed from the screen: dark on light in either scheme."""
-    import segno
-
-    return str(
-        segno.make_qr(address, error="m").svg_inline(scale=5, border=4, dark="#13211d", light="#ffffff", omitsize=False)
-    )

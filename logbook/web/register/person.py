@@ -24,8 +24,8 @@ from logbook.watch.roster import RegisterRoster, ways
 from logbook.web.forms import Fields, text
 from logbook.web.house import House, house_of
 from logbook.web.pages import Language, known_language, render, words
+from logbook.web.plates import square
 from logbook.web.register import objections
-from logbook.web.register.fields import squared
 from logbook.web.register.ground import fleet_log, form_id, person_of, save
 from logbook.web.register.people_form import LAST_OWNER, only_owner
 from logbook.web.register.plates_of import spaced
@@ -73,7 +73,7 @@ def _page(
         reason=objections.reasons(lang),
         sites=[register.sites[s].name for s in known.sites if s in register.sites],
         ways=ways_of(known, last, house.routes, held, say, place, now, lambda a: spaced(a) or a),
-        code=Markup(squared(link)) if link else "",  # noqa: S704 - drawn by us
+        code=Markup(square(link, 5)) if link else "",  # noqa: S704 - drawn by us
         reach=way_of(house, known), trial=_trial_ways(house, known), spaced=spaced, new_id=house.intake.new_id,
         ago=lambda at: span(now - at, lang), reports=known.reports,
     )  # fmt: skip

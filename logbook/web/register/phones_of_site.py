@@ -17,7 +17,7 @@ from logbook.domain.wording.times import span
 from logbook.web.forms import Fields, text
 from logbook.web.house import house_of
 from logbook.web.pages import Language, render
-from logbook.web.register.fields import squared
+from logbook.web.plates import square
 from logbook.web.who import links, phones
 from logbook.web.who.visitor import Leader, NotYours, Visitor
 
@@ -59,6 +59,6 @@ def _page(request: Request, lang: str, who: Visitor, code: str, *, done: str = "
         raise NotYours
     return render(
         request, "register_phones.html", lang, "register", headers={"Cache-Control": "no-store"}, site=site, done=done,
-        link=link, code=Markup(squared(link)) if link else "",  # noqa: S704 - drawn by us
+        link=link, code=Markup(square(link, 5)) if link else "",  # noqa: S704 - drawn by us
         phones=[(p.id, p.label, span(now - p.made_at, lang), span(now - p.seen_at, lang)) for p in served],
     )  # fmt: skip
