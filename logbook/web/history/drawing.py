@@ -142,7 +142,6 @@ def hours(plan: Plan, every: int = 3) -> list[tuple[str, float]]:
 # -- weeks ------------------------------------------------------------------------------------------------------
 
 WEEK = 12.5
-WEEK_ROW = 34
 WEEK_LEFT = 210
 HALF = 26
 

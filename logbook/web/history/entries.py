@@ -36,7 +36,6 @@ class Shown:
     what: str
     happened: str
     recorded: str
-    same_moment: bool
     late: bool
     role: str
     channel: str
@@ -105,8 +104,7 @@ def sayer_of(say: Sayer, rows: Sequence[Row], zone_of: Callable[[str], str], *, 
         return Shown(
             told.seq, told.id, capital(entry_label(told.kind, say.language)), say.stamp(told.occurred_at, place),
             times.clock(told.recorded_at, place, say.language) if near else say.stamp(told.recorded_at, place),
-            told.recorded_at - told.occurred_at < 60_000_000 and near, row.late,
-            role_label(told.role, say.language), say.channel(told.channel),
+            row.late, role_label(told.role, say.language), say.channel(told.channel),
             (*say.of_duty(told.kind, told.data, place, told.recorded_at), *say.quantities(told.data)),
             tuple((item, text) for item, text in private.items() if item != PHOTO_ITEM or text is None),
             private.get(PHOTO_ITEM) is not None and row.struck_by is None,
