@@ -70,7 +70,7 @@ def sign_out(request: Request, lang: Language, who: Somebody, fields: Fields) ->
 
 
 @router.post("/{lang}/me/phones/{session}")
-def take_away(request: Request, lang: Language, session: str, who: Somebody, fields: Fields) -> Response:  # noqa: ARG001
+def take_away(request: Request, lang: Language, session: str, who: Somebody, fields: Fields) -> Response:  # noqa: ARG001 - asked for to be checked
     """Sign one of one's own phones or computers out. Raises NotYours."""
     house = house_of(request)
     with house.store.read() as connection:
@@ -114,7 +114,7 @@ def _old_one(request: Request, who: Visitor, said: str) -> bool:
 
 
 @router.post("/{lang}/me/language")
-def set_language(request: Request, lang: Language, who: Somebody, fields: Fields) -> Response:  # noqa: ARG001
+def set_language(request: Request, lang: Language, who: Somebody, fields: Fields) -> Response:  # noqa: ARG001 - asked for to be checked
     """The language of messages and first pages."""
     house, chosen = house_of(request), text(fields, "language", 5)
     if chosen not in LANGUAGES or who.person.state != "member":
@@ -141,7 +141,7 @@ def _as_set(person: Person, language: str) -> dict[str, Any]:
 
 
 @router.post("/{lang}/me/passkeys/asked")
-def passkey_asked(request: Request, lang: Language, who: Leader, fields: Fields) -> Response:  # noqa: ARG001
+def passkey_asked(request: Request, lang: Language, who: Leader, fields: Fields) -> Response:  # noqa: ARG001 - asked for to be checked
     """What a browser is to make a passkey of."""
     house = house_of(request)
     admit(house, "new_passkey", who.person.uuid)
@@ -164,7 +164,7 @@ def passkey_made(request: Request, lang: Language, who: Leader, fields: Fields) 
 
 
 @router.post("/{lang}/me/passkeys/{passkey}")
-def passkey_gone(request: Request, lang: Language, passkey: str, who: Somebody, fields: Fields) -> Response:  # noqa: ARG001
+def passkey_gone(request: Request, lang: Language, passkey: str, who: Somebody, fields: Fields) -> Response:  # noqa: ARG001 - asked for to be checked
     """Be without one passkey. Raises NotYours."""
     if not house_of(request).store.write(lambda connection: passkeys.drop(connection, passkey, who.person.uuid)):
         raise NotYours
