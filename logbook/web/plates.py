@@ -68,7 +68,7 @@ def article(plate: Plate) -> str:
     if plate.line:
         lines.append(f'<p class="line">{escape(plate.line)}</p>')
     for language in LANGUAGES:
-        said = speech(language, "pages_keeper")
+        said = speech(language, "pages_register")
         lines.append(f'<p lang="{language}">{escape(said(_TEXT) % {"code": plate.code})}</p>')
         if plate.word:
             lines.append(f'<p lang="{language}">{escape(said(_NEW) % {"word": plate.word})}</p>')
@@ -83,7 +83,7 @@ def style() -> str:
 def sheet(fleet: str, plates: Iterable[Plate], language: str = "en") -> str:
     """A whole file to print, which needs nothing besides itself: no script, no picture, no address to fetch from."""
     some = list(plates)
-    said = speech(language, "pages_keeper")
+    said = speech(language, "pages_register")
     name = escape(fleet)
     notes = [said(_PRINT)] + ([] if all(plate.opens for plate in some) else [said(_NO_ADDRESS)])
     body = "\n".join(article(plate) for plate in some)

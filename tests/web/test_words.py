@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from babel.messages.catalog import Message
-from babel.messages.extract import extract_from_dir
+from babel.messages.extract import extract_from_dir, extract_from_file
 from babel.messages.pofile import read_po
 
 import logbook.domain.wording
@@ -39,6 +39,21 @@ def test_every_sentence_is_translated_and_none_is_left_over() -> None:
     known = {msgid for each in catalogues().values() for msgid in each}
     assert asked() - known == set(), "not translated"
     assert known - asked() == set(), "asked for by no page"
+
+
+def _spoken_in(template: Path) -> str:
+    """The catalogue that a template speaks out of, before the one that all pages share."""
+    other = {"register_keys": "keys", "phone_queue": "queue", "machines": "phone"}
+    return f"pages_{other.get(template.stem) or template.stem.partition('_')[0]}"
+
+
+@pytest.mark.parametrize("template", sorted(WEB.glob("templates/*.html")), ids=lambda each: each.stem)
+def test_a_templates_sentences_stand_in_the_catalogue_that_it_speaks_out_of(template: Path) -> None:
+    made = catalogues()
+    known = set(made["pages"]) | set(made.get(_spoken_in(template), ()))
+    found = extract_from_file("jinja2", template, keywords=KEYWORDS)
+    wanted = {each if isinstance(each, str) else tuple(each) for _line, each, _notes, _context in found}
+    assert wanted - known == set()
 
 
 @pytest.mark.parametrize("name", sorted(catalogues()))

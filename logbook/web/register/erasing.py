@@ -90,9 +90,9 @@ def _page(
         told = [line.ground for line in erasing.erased(house.intake, connection) if line.person == person]
     # Where others name them: the machine's plate, for whoever goes and reads there.
     codes = sorted({register.machines[m].code for m, _entry in found.named_by_others if m in register.machines})
-    said = words(lang, "keeper")
+    said = words(lang, "register")
     return render(
-        request, "register_erasing.html", lang, "keeper", status=status, person=known, called=called(known),
+        request, "register_erasing.html", lang, "register", status=status, person=known, called=called(known),
         found=found, codes=codes, told=told, ground=ground, wrong=wrong, id=house.intake.new_id(),
         grounds=[(each, said.plain(each)) for each in _GROUNDS],
     )  # fmt: skip

@@ -32,6 +32,6 @@ def plates(request: Request, lang: Language, who: Leader, site: str = "") -> Res
     sites = sorted({(of, register.sites[of].name) for of, _plate in found}, key=lambda each: each[1])
     chosen = [Markup(article(plate)) for of, plate in found if site in ("", of)]  # noqa: S704 - escaped in there
     return render(
-        request, "register_plates.html", lang, "keeper", plates=chosen, sites=sites, site=site, line=house.line,
+        request, "register_plates.html", lang, "register", plates=chosen, sites=sites, site=site, line=house.line,
         address=house.address,
     )  # fmt: skip

@@ -79,7 +79,7 @@ def _page(
     request: Request, lang: str, who: Visitor, weeks: int, *, done: int = 0, wrong: str = "", status: int = 200
 ) -> Response:  # fmt: skip
     house = house_of(request)
-    now, said = house.now(), words(lang, "keeper")
+    now, said = house.now(), words(lang, "register")
     with house.store.read() as connection:
         register = house.register(connection)
         judged: list[reporting.Judged] = []
@@ -95,7 +95,7 @@ def _page(
     sites = {code: site.name for code, site in register.sites.items() if who.at(code)}
     few = {code: len(register.who("cleaner", code)) for code in sites}
     return render(
-        request, "register_retraining.html", lang, "keeper", status=status, weeks=weeks, choices=WEEKS, wrong=wrong,
+        request, "register_retraining.html", lang, "register", status=status, weeks=weeks, choices=WEEKS, wrong=wrong,
         done=done, id=house.intake.new_id(), topics=TOPICS, by=BY,
         sites=counts(judged, sites, few, weeks, now), label=lambda duty: duty_label(duty, lang),
         machines=[(sites[site], code) for code, (_uuid, site) in theirs.items()],
