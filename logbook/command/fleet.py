@@ -81,7 +81,9 @@ def _none_erased(program: Program, wanted: FleetFile) -> None:
             return  # nothing was founded, so nobody was erased
         if not erasing.erased(program.intake, connection):
             return
-    new = [e.key for e in fleetentries.differences(wanted, register) if e.kind == "person_set" and "person" not in e.data]
+    new = [
+        e.key for e in fleetentries.differences(wanted, register) if e.kind == "person_set" and "person" not in e.data
+    ]
     if new:
         raise Refusal(
             f"The register does not know {', '.join(new)}, and people were erased here, of whom no key is kept. Nothing "

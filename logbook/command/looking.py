@@ -53,7 +53,6 @@ def what_is_owed(program: Program, code: str | None) -> list[dict[str, Any]]:
     from logbook.domain.owed import owed_now
     from logbook.domain.wording.duties import duty_label
 
-
     register = register_of(program)
     machines = sorted(register.machines.values(), key=lambda each: each.code)
     if code is not None:

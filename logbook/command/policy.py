@@ -83,8 +83,6 @@ def _in_force(site: str | None, machine: str | None, fleet: Path | None, db: str
         register = register_of(program)
         place = ""
         if machine is not None:
-
-
             known = machine_of(register, machine)
             machine = known.code
             with program.store.read() as connection:

@@ -116,5 +116,3 @@ def render(
 def add_filter(name: str, function: Callable[..., Any]) -> None:
     """A room's own filter for its templates."""
     _environment.filters[name] = function
-
-

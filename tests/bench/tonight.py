@@ -27,7 +27,9 @@ def run(folder: Path, size: Size) -> list[Row]:
     from tests.whole.stage import START, fleet, new_database, stage
 
     codes = list(islice(every(3), MACHINES))
-    machines = [{"code": c, "site": "HX", "battery": "flooded", "commissioned_at": "2026-03-01T12:00:00Z"} for c in codes]
+    machines = [
+        {"code": c, "site": "HX", "battery": "flooded", "commissioned_at": "2026-03-01T12:00:00Z"} for c in codes
+    ]
     one = stage(new_database(folder))
     one.apply(fleet(machine=machines, policy={"rinse": False, "squeegee": False}))
     for code in codes:

@@ -148,4 +148,6 @@ def test_what_is_refused_in_words_that_nobody_knows_is_marked_as_english() -> No
     say = words("es", "register")
     assert said("Some new objection.", say) == ("Some new objection.", "en")
     assert said("Some new objection.", words("en", "register")) == ("Some new objection.", "")
-    assert said("watering.every: 'P1Q' is not a duration. Nothing was saved.", say).text.startswith("Ese no es un tiempo")
+    assert said("watering.every: 'P1Q' is not a duration. Nothing was saved.", say).text.startswith(
+        "Ese no es un tiempo"
+    )

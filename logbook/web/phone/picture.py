@@ -63,7 +63,9 @@ def _scans(raw: bytes) -> int:
         marker = raw[place + 1]
         if marker == 0xD9:
             break
-        if marker in (0x00, 0x01, 0xFF) or 0xD0 <= marker <= 0xD8:  # a stuffed octet, a fill, a restart: no length follows
+        if (
+            marker in (0x00, 0x01, 0xFF) or 0xD0 <= marker <= 0xD8
+        ):  # a stuffed octet, a fill, a restart: no length follows
             place += 1 if marker == 0xFF else 2
             continue
         found += marker == 0xDA

@@ -110,7 +110,9 @@ def act(request: Request, lang: Language, who: Leader, code: str, fields: Fields
         )
     draft = Draft(str(form_id(fields)), known.record.uuid, kind, data)
     try:
-        save(house, who, [draft], now=lambda c: state_of(machine_of(house, c, who, code)), seen=text(fields, "seen", 40))
+        save(
+            house, who, [draft], now=lambda c: state_of(machine_of(house, c, who, code)), seen=text(fields, "seen", 40)
+        )
     except Meanwhile:
         return _page(request, lang, who, code, wrong=_RETIRED if known.fold.retired_at else MEANWHILE, status=409)
     except (ValueError, Refused) as refused:

@@ -68,6 +68,7 @@ def sheet(
     site: str = "",
 ) -> Sheet:
     """The form, empty, as a machine stands, or as it was filled in."""
+
     def was(name: str, kept: str) -> str:
         return kept if fields is None else text(fields, name)
 

@@ -108,5 +108,3 @@ def _save(request: Request, lang: str, who: Visitor, fields: FormData, id: str |
     except (ValueError, Refused) as why:
         return show(request, lang, made, wrong=str(why), status=422)
     return RedirectResponse(f"/{lang}/register/people/{uuid}?done=saved", 303)
-
-

@@ -52,6 +52,7 @@ def sheet(
     role: str = "",
 ) -> Sheet:
     """The form, empty, as somebody is known, or as it was filled in."""
+
     def was(name: str, kept: str) -> str:
         return kept if fields is None else text(fields, name)
 

@@ -119,4 +119,6 @@ def _difference(house: House, machines: list[Known], kind: str, data: Mapping[st
             fewer += [s for s in old if (s.duty, s.opened_by, s.number) not in would]
             before, after, done = before + len(old), after + len(new), done + 1
     zones = {known.code: register.sites[known.site].zone for known in machines}
-    return Difference(tuple(sorted(more)), tuple(sorted(fewer)), before, after, since, until, done, len(machines), zones)
+    return Difference(
+        tuple(sorted(more)), tuple(sorted(fewer)), before, after, since, until, done, len(machines), zones
+    )

@@ -28,8 +28,12 @@ def shown(
     request: Request, lang: str, found: preview.Difference, action: str, hidden: Mapping[str, Any], id_: str, back: str
 ) -> Response:
     """The page of a preview; what it would save is carried in hidden fields, a list as several."""
+
     def rows(said: Any) -> list[tuple[str, str, str]]:
-        return [(s.machine, duty_label(s.duty, lang), day_clock(s.at, found.zones[s.machine], lang)) for s in said[:_SHOWN_MOST]]
+        return [
+            (s.machine, duty_label(s.duty, lang), day_clock(s.at, found.zones[s.machine], lang))
+            for s in said[:_SHOWN_MOST]
+        ]
 
     pairs = [(n, v) for n, many in hidden.items() for v in (many if isinstance(many, list) else [many])]
     return render(
