@@ -68,6 +68,11 @@ class Guard:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
+        bodiless = scope["method"] == "HEAD" and not scope["path"].startswith("/api/")
+        if (
+            bodiless
+        ):  # whoever looks whether a page is there: as if it were asked for, without the body (RFC 9110, 9.3.2)
+            scope = {**scope, "method": "GET"}
 
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -76,6 +81,8 @@ class Guard:
                 bare = message["status"] in _FOUND and _is_file(scope["path"])
                 added = self._file_headers if bare else self._headers
                 message["headers"] = known + [each for each in added if each[0] not in names]
+            elif bodiless:
+                message = {**message, "body": b""}
             await send(message)
 
         refusal = _refusal(scope, headers, self._secure)
@@ -104,7 +111,11 @@ def _refusal(scope: Scope, headers: Headers, secure: bool) -> tuple[int, str] | 
         return 413, "That is more than can be taken at once. Nothing was saved. Send a smaller photograph or file."
     if scope["method"] in _SAFE:
         return None
-    return None if from_here(headers, secure=secure) else (403, "Another site asked for this. Nothing was saved. Open the page anew.")
+    return (
+        None
+        if from_here(headers, secure=secure)
+        else (403, "Another site asked for this. Nothing was saved. Open the page anew.")
+    )
 
 
 def from_here(headers: Headers, *, secure: bool = False) -> bool:
@@ -143,6 +154,10 @@ def _limited(receive: Receive) -> Receive:
 async def _say(send: Send, status: int, sentence: str) -> None:
     body = sentence.encode()
     # What follows on this line may be the body of what was refused.
-    head: Any = [(b"connection", b"close"), (b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    head: Any = [
+        (b"connection", b"close"),
+        (b"content-type", b"text/plain; charset=utf-8"),
+        (b"content-length", str(len(body)).encode()),
+    ]
     await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": body})

@@ -92,3 +92,17 @@ def test_the_clocks_silence_is_shown_on_every_page(pages: Callable[..., Pages]) 
     said = browser.get("/en/nowhere").text
     assert "The clock last looked 4 min ago: no alert is being raised" in said
     assert "clock" not in one.client().get("/en/nowhere").text  # nobody's business outside
+
+
+def test_whoever_looks_only_whether_a_page_is_there_is_told_so(pages: Callable[..., Pages]) -> None:
+    """RFC 9110, 9.3.2: the same head as of GET, and no body."""
+    browser = pages().client("lee")
+    for path, status in (("/en/tonight", 200), ("/en/nowhere", 404), (assets.address("base.css"), 200)):
+        got, head = browser.get(path), browser.head(path)
+        assert (head.status_code, head.content) == (got.status_code, b"") == (status, b"")
+        assert head.headers["content-type"] == got.headers["content-type"]
+
+
+def test_a_fleet_without_a_machine_begins_at_the_register(pages: Callable[..., Pages]) -> None:
+    browser = pages(machine=[]).client("own")
+    assert browser.get("/en/tonight").headers["location"] == "/en/register"

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from logbook.store import folds, log
+from logbook.web.register.sites import zone_of
 from tests.web.conftest import Pages
 
 MACHINE = {"site": "HX", "battery": "sealed", "serial": "SN-1", "heads": "3", "new": "12 mm", "part": "D-30"}
@@ -183,3 +184,18 @@ def test_policy_is_set_at_its_level_and_put_back(pages: Callable[..., Pages]) ->
     fields = hidden(lee.get(f"{path}?site=HX").text, f"{path}/preview")
     assert one.post(lee, path, **fields, back="yes").status_code == 303
     assert one.stage.register.settings(site="HX") == {}
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("America/Halifax", "America/Halifax"),
+        ("Halifax", "America/Halifax"),
+        ("st johns", "America/St_Johns"),
+        ("america/halifax", "America/Halifax"),
+        ("Louisville", "Louisville"),  # two zones end so: nobody guesses which
+        ("Nowhere", "Nowhere"),
+    ],
+)
+def test_a_town_will_do_where_only_one_zone_has_it(said: str, meant: str) -> None:
+    assert zone_of(said) == meant

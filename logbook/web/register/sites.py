@@ -133,9 +133,22 @@ def _site(register: Register, who: Visitor, code: str) -> SiteRecord:
     return site
 
 
+def zone_of(said: str) -> str:
+    """The zone that somebody means who writes its name, or its town where only one zone has it: `St Johns`.
+
+    What is no zone comes back as it was said; the door says so.
+    """
+    names = [name for name, _shown in _zones()]
+    if said in names:
+        return said
+    plain = said.casefold().replace(" ", "_")
+    meant = [name for name in names if plain in (name.casefold(), name.casefold().rpartition("/")[2])]
+    return meant[0] if len(meant) == 1 else said
+
+
 def entry(fields: FormData, site: SiteRecord | None) -> dict[str, Any]:
     """What the form says of a site, as its entry's data. Raises ValueError with a sentence."""
-    zone = text(fields, "zone")
+    zone = zone_of(text(fields, "zone"))
     return given(
         site=site.code if site else text(fields, "code", 40),
         name=text(fields, "name", 200),

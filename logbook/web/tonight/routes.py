@@ -73,8 +73,11 @@ class Said:
 
 @router.get("/{lang}/tonight")
 def page(request: Request, lang: Language, leader: Leader) -> Response:
-    """The page."""
-    return _page(request, lang, leader)
+    """The page; while there is no machine yet, the Register, where one is added."""
+    house = house_of(request)
+    with house.store.read() as connection:
+        empty = not house.register(connection).machines
+    return RedirectResponse(f"/{lang}/register", 303) if empty else _page(request, lang, leader)
 
 
 def _page(request: Request, lang: str, leader: Visitor, said: Said | None = None, status: int = 200) -> Response:

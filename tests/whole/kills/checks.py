@@ -11,7 +11,9 @@ from logbook import replay
 from logbook.bootstrap import Program
 from logbook.domain.instants import parse, text
 from logbook.domain.register import Register
+from logbook.domain.reporting import fold
 from logbook.evidence.audit import audit
+from logbook.intake.reading import told_of
 from logbook.store import alerts, folds, log, meta, outbox, tables, words
 from tests.whole.kills.killer import Told
 from tests.whole.kills.plan import FLEET
@@ -84,7 +86,7 @@ def alerts_are_there_once(had: Found, logbook: Program, told: Told) -> dict[str,
     _table_says_the_same(logbook, raised, cleared)
     until = max(begun for begun, _ended in told.steps)
     wakeful = replay.replay(FLEET, sorted(had.told, key=lambda line: int(line["at"])), text(until))
-    return _against_one_that_never_sleeps(raised, wakeful, told)
+    return _against_one_that_never_sleeps(raised, wakeful, told, _gone_in_time(logbook, until))
 
 
 def _table_says_the_same(logbook: Program, raised: Any, cleared: Any) -> None:
@@ -97,7 +99,22 @@ def _table_says_the_same(logbook: Program, raised: Any, cleared: Any) -> None:
     assert {identity: a.outcome for identity, a in table.items() if a.cleared_at is not None} == cleared
 
 
-def _against_one_that_never_sleeps(raised: Any, wakeful: list[dict[str, Any]], told: Told) -> dict[str, int]:
+def _gone_in_time(logbook: Program, until: int) -> set[Key]:
+    """The duties that, by all that is known in the end, were overtaken before they were due."""
+    gone: set[Key] = set()
+    with logbook.store.read() as connection:
+        register = logbook.registry.current(connection)
+        for code, machine in register.by_code.items():
+            told = told_of(connection, machine.uuid, register)
+            for duty in fold(logbook.intake.book(register, machine.uuid), told, until).duties:
+                if duty.how == "overtaken" and duty.ended_at is not None and duty.ended_at <= duty.due:
+                    gone.add((code, duty.duty, duty.opened_by))
+    return gone
+
+
+def _against_one_that_never_sleeps(
+    raised: Any, wakeful: list[dict[str, Any]], told: Told, gone: set[Key]
+) -> dict[str, int]:
     """A clock that was dead at the due instant may find the duty done in time, or gone, when it comes back.
 
     Everything else it owes. What it raises, a clock that never sleeps had raised too, and no later.
@@ -123,7 +140,8 @@ def _against_one_that_never_sleeps(raised: Any, wakeful: list[dict[str, Any]], t
         if key in mine:
             continue
         ended, outcome = over.get(key, (None, None))
-        if outcome not in ("told_late", "withdrawn", "not_due") or ended is None:
+        in_time = outcome in ("told_late", "withdrawn", "not_due") or (outcome == "overtaken" and key in gone)
+        if not in_time or ended is None:
             missed.append((key, text(at), outcome))
         elif any(at <= begun and done < ended for begun, done in told.steps):
             missed.append((key, text(at), f"{outcome}, but the clock had been there"))
