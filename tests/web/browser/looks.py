@@ -34,8 +34,6 @@ PAGES: dict[str, tuple[str | None, str]] = {
     "enter": ("own", "/{lang}/register/people/{person}"),
     "register-import": ("own", "/{lang}/register/import"),
     "register-keys": ("own", "/{lang}/register/keys"),
-    "register-plates": ("lee", "/{lang}/register/plates"),
-    "register-retraining": ("lee", "/{lang}/register/retraining"),
     "register-erasing": ("own", "/{lang}/register/erasing/{person}"),
     "keeper": ("kay", "/{lang}/keeper"),
     "keeper-led": ("own", "/{lang}/keeper"),

@@ -43,7 +43,7 @@ def test_a_passkey_is_made_and_signs_in_without_a_name(served: Callable[..., Ser
     device.send("WebAuthn.setUserVerified", {"authenticatorId": made, "isUserVerified": True})
     house.house.store.write(lambda c: passkeys.drop(c, used.id, lee))
     page.get_by_role("button", name="Sign in by passkey").click()
-    page.wait_for_function("!document.querySelector('#passkey .wrong').hidden")
+    page.locator("#passkey .wrong").wait_for(state="visible")
     assert page.url.endswith("/en/sign-in")
 
 
